@@ -1,0 +1,1 @@
+"""What is done with the model: read a season, sample, answer, report."""

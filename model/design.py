@@ -1,0 +1,114 @@
+"""From a season to the arrays that the model is written in.
+
+Groups are what shares a recovery rate: first the session types, then the stressors, then
+the unlogged start. Events are what dips the state once: first the unlogged start, then
+the sessions, then the stressor days.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.model import names as n
+from slackwater.model.season import Season
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+class Design(NamedTuple):
+    """The observed part of a season, as arrays.
+
+    N nights, R readings, I sessions, K types, P stressors, Q stressor days, J interventions, V
+    attribute values, S sensors but the latest; E = 1 + I + Q events, G = K + P + 1 groups.
+
+    Attributes:
+        readings: ln RMSSD, shape (R,).
+        reading_nights: index of the night of each reading, shape (R,).
+        event_nights: first night of each event, shape (E,).
+        event_groups: group of each event, shape (E,).
+        session_types: type of each session, shape (I,).
+        dose: dose of each session, shape (I,).
+        stressor_labels: stressor of each stressor day, shape (Q,).
+        attribute_values: names such as "effort: hard", length V.
+        type_has_value: which type has which value, shape (K, V).
+        applied: which intervention acts on which night, shape (J, N).
+        by_sensor: 1 where the reading is by that other sensor, shape (R, S).
+    """
+
+    readings: Floats
+    reading_nights: Ints
+    event_nights: Ints
+    event_groups: Ints
+    session_types: Ints
+    dose: Floats
+    stressor_labels: Ints
+    attribute_values: list[str]
+    type_has_value: Floats
+    applied: Floats
+    by_sensor: Floats
+
+
+def design_of(season: Season) -> Design:
+    """Return the arrays of a season that holds only what its readings can show.
+
+    Args:
+        season: the result of `Season.observed` or `Season.through`.
+    """
+    data = season.data
+    types = _index(data[n.SESSION_TYPE].values, season.types)
+    stressors = _index(data[n.STRESSOR_LABEL].values, season.stressors)
+    values, type_has_value = _attribute_values(season)
+    n_types, n_stressors = len(season.types), len(season.stressors)
+    latest = season.sensors.index(_sensor_of_last_reading(season))
+    sensor = data[n.NIGHT_SENSOR].values[season.read]
+    others = [s for s in range(len(season.sensors)) if s != latest]
+    return Design(
+        readings=data[n.LOG_RMSSD].values[season.read],
+        reading_nights=np.flatnonzero(season.read),
+        event_nights=np.concatenate([[0], season.session_nights(), season.stressor_nights()]),
+        event_groups=np.concatenate([[n_types + n_stressors], types, n_types + stressors]),
+        session_types=types,
+        dose=data[n.DOSE].values,
+        stressor_labels=stressors,
+        attribute_values=values,
+        type_has_value=type_has_value,
+        applied=season.applied().astype(float),
+        by_sensor=(sensor[:, None] == np.array(others, int)).astype(float),
+    )
+
+
+def other_sensors(season: Season) -> list[str]:
+    """Return the sensors but the latest, whose readings are the reference."""
+    latest = _sensor_of_last_reading(season)
+    return [s for s in season.sensors if s != latest]
+
+
+def _sensor_of_last_reading(season: Season) -> str:
+    return season.sensors[int(season.data[n.NIGHT_SENSOR].values[-1])]
+
+
+def _index(labels: NDArray[np.str_], among: list[str]) -> Ints:
+    return np.array([among.index(str(label)) for label in labels], dtype=np.int64)
+
+
+def _attribute_values(season: Season) -> tuple[list[str], Floats]:
+    """Return the attribute values that types can be pooled by.
+
+    An attribute counts where it has at least two values and one of them is shared by two
+    types: any other adds nothing that a type's own deviation does not say.
+    """
+    given = season.data[n.TYPE_ATTRIBUTE].values
+    names: list[str] = []
+    columns: list[NDArray[np.bool_]] = []
+    for column, attribute in enumerate(season.attributes):
+        values = [str(v) for v in dict.fromkeys(given[:, column]) if v]
+        shared = any((given[:, column] == v).sum() > 1 for v in values)
+        if len(values) > 1 and shared:
+            names += [f"{attribute}: {v}" for v in values]
+            columns += [given[:, column] == v for v in values]
+    matrix = np.array(columns, float).reshape(len(names), len(season.types))
+    return names, matrix.T

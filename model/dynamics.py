@@ -1,0 +1,140 @@
+"""The equations, run forward in numpy for many posterior draws at once.
+
+    dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + sum of event dips felt on n
+    level[n]    = level[n-1] + drift,   drift ~ Normal(0, drift_sd)
+    reading[n]  = level[n] - sum_g dip[g, n] + shift[n] + noise[n]
+    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
+
+Shapes: S draws, N nights, G groups (things that dip the state and share a rate: a
+session type, a stressor, the unlogged start), E events (one session, one stressor day).
+All logs are natural; dips and levels are in ln units, rates in 1/day.
+
+`slackwater.model.likelihood` holds the same equations with their gradient; a test keeps
+the two equal.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Filtered(NamedTuple):
+    """What a local-level filter knows after each night.
+
+    Attributes:
+        mean: level given the readings so far, shape (S, N), ln ms.
+        variance: its variance, shape (S, N).
+        log_density: log density of each reading given those before it, shape (S, N);
+            0 where the night was not read.
+    """
+
+    mean: Floats
+    variance: Floats
+    log_density: Floats
+
+
+def dip_path(
+    event_dips: Floats,
+    event_nights: Ints,
+    event_groups: Ints,
+    rates: Floats,
+    speed: Floats,
+    start: Floats | None = None,
+) -> Floats:
+    """Return every group's dip on every night, shape (S, N, G), ln units.
+
+    Args:
+        event_dips: dip of each event on its first night, shape (S, E).
+        event_nights: that night's index, shape (E,); events off the axis are ignored.
+        event_groups: the event's group, shape (E,).
+        rates: recovery rates, shape (S, G), 1/day.
+        speed: factor on all rates for the step into each night, shape (S, N).
+        start: dips on the night before the axis starts, shape (S, G); none if left out.
+    """
+    draws, groups = rates.shape
+    nights = speed.shape[1]
+    path = np.empty((draws, nights, groups))
+    state = np.zeros((draws, groups)) if start is None else start.copy()
+    for night in range(nights):
+        state = state * np.exp(-rates * speed[:, night, None])
+        for event in np.flatnonzero(event_nights == night):
+            state[:, event_groups[event]] += event_dips[:, event]
+        path[:, night] = state
+    return path
+
+
+def filter_level(
+    level_readings: Floats,
+    noise_variance: Floats,
+    drift_variance: Floats,
+    start_mean: Floats,
+    start_variance: Floats,
+) -> Filtered:
+    """Run the local-level filter over readings from which dips and shifts are removed.
+
+    The Kalman filter for a local level (Durbin & Koopman 2012, section 2.2).
+
+    Args:
+        level_readings: reading plus dip minus shift, shape (S, N), NaN where not read.
+        noise_variance: shape (S, N).
+        drift_variance: per night, shape (S,).
+        start_mean: level's mean on the first night before its reading, shape (S,).
+        start_variance: its variance, shape (S,).
+    """
+    mean = np.empty(level_readings.shape)
+    variance = np.empty(level_readings.shape)
+    log_density = np.zeros(level_readings.shape)
+    a, p = start_mean, start_variance
+    for night in range(level_readings.shape[1]):
+        if night:
+            p = p + drift_variance
+        y = level_readings[:, night]
+        if not np.isnan(y[0]):
+            f = p + noise_variance[:, night]
+            v = y - a
+            log_density[:, night] = -0.5 * (np.log(2 * np.pi * f) + v * v / f)
+            gain = p / f
+            a = a + gain * v
+            p = p * (1 - gain)
+        mean[:, night], variance[:, night] = a, p
+    return Filtered(mean, variance, log_density)
+
+
+def sample_level(filtered: Filtered, drift_variance: Floats, rng: np.random.Generator) -> Floats:
+    """Draw one whole baseline path for each draw, shape (S, N), ln ms.
+
+    Backward sampling given the filter (Carter & Kohn 1994, Biometrika 81:541-553; from
+    memory).
+    """
+    draws, nights = filtered.mean.shape
+    noise = rng.standard_normal((nights, draws))
+    path = np.empty((draws, nights))
+    last = filtered.mean[:, -1] + np.sqrt(filtered.variance[:, -1]) * noise[-1]
+    path[:, -1] = last
+    for night in range(nights - 2, -1, -1):
+        p = filtered.variance[:, night]
+        gain = p / (p + drift_variance)
+        mean = filtered.mean[:, night] + gain * (path[:, night + 1] - filtered.mean[:, night])
+        path[:, night] = mean + np.sqrt(p * (1 - gain)) * noise[night]
+    return path
+
+
+def days_to_recover(dip: Floats, threshold: Floats, rate: Floats) -> Floats:
+    """Return days from a session's date until its dip is under the threshold.
+
+        1 + max(0, ln(dip / threshold) / rate)
+
+    The 1 is the night before the first reading that can show the session.
+
+    Args:
+        dip: dip on the first night, ln units, above 0.
+        threshold: smallest dip worth acting on, ln units, above 0.
+        rate: recovery rate, 1/day, above 0.
+    """
+    return 1.0 + np.maximum(0.0, np.log(dip / threshold) / rate)

@@ -1,0 +1,95 @@
+"""What is believed before any reading, with units and a source or a reason each.
+
+Scale parameters have log-normal priors, which keep away from 0: half-normal ones let the
+sampler fall into the narrow funnel where a scale vanishes. `docs/model.md` shows what
+these priors allow; a test holds that against the published recovery times.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from math import log
+from typing import Final, NamedTuple
+
+LN_2: Final = log(2.0)
+
+
+class Belief(NamedTuple):
+    """A normal prior, on the quantity's own scale or on its natural log.
+
+    Attributes:
+        mean: prior mean (for a positive quantity: of its log).
+        sd: prior standard deviation on the same scale.
+    """
+
+    mean: float
+    sd: float
+
+
+def around(median: float, log_sd: float) -> Belief:
+    """Return a log-normal belief about a positive quantity, by its median."""
+    return Belief(log(median), log_sd)
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Every prior of the model. Rates are 1/day, dips and steps ln units.
+
+    Attributes:
+        baseline: baseline on the first night, ln ms. Wider than the 19 to 75 ms of short
+            daytime recordings in Nunan, Sandercock & Brodie 2010, since athletes at night
+            reach well beyond it: 95 % between 15 and 160 ms.
+        drift_sd: baseline's random walk, ln per night. Half a year at the median moves
+            it by about 11 %; a training season moves it by some 10 to 20 % (common
+            practice, no source).
+        noise_sd: night-to-night SD of an ordinary night, ln. Typical error of resting ln
+            RMSSD is about 12 % (Buchheit 2014, Table 1); single readings reach 0.3.
+        noise_tail: SD of a night's log noise variance; 0.5 makes one night in 20 about
+            1.5 times as noisy as an ordinary one, in SD. A reason, no source.
+        type_dip: mean over types of a typical session's log dip. 0.15 is a reading 14 %
+            under baseline on the first morning.
+        type_dip_sd: SD of log dip over types: types differ by a factor of 1.6 or so,
+            and hard against easy by more (Thamm et al. 2019: -0.34 against -1.01 ln).
+        type_rate: mean over types of log rate; half-life 1.3 days, so that a 0.15 dip is
+            under a threshold of 0.06 on the third morning (Stanley, Peake & Buchheit
+            2013: 24 to 48 h after threshold work, 48 h and more after hard work).
+        type_rate_sd: SD of log rate over types.
+        session_sd: session-to-session scatter of log dip within a type.
+        attribute_dip_sd: SD of an attribute value's effect on log dip.
+        attribute_rate_sd: SD of an attribute value's effect on log rate.
+        start_dip: unlogged dip on the first night; most people start to log while tired.
+        start_rate: its rate; accumulated tiredness recovers more slowly than one session.
+        stressor_dip: a stressor's log dip, one day of it.
+        stressor_rate: its rate.
+        log_rate_ratio: log of recovery rate with over without an intervention: centred on
+            no effect; a measure that changes the rate by more than half is rare.
+        sensor_step: what another sensor reads more than the latest, ln.
+    """
+
+    baseline: Belief = Belief(3.9, 0.6)
+    drift_sd: Belief = around(0.008, 0.7)
+    noise_sd: Belief = around(0.12, 0.5)
+    noise_tail: Belief = around(0.5, 0.5)
+    type_dip: Belief = around(0.15, 0.5)
+    type_dip_sd: Belief = around(0.5, 0.4)
+    type_rate: Belief = around(LN_2 / 1.3, 0.4)
+    type_rate_sd: Belief = around(0.3, 0.4)
+    session_sd: Belief = around(0.25, 0.5)
+    attribute_dip_sd: Belief = around(0.25, 0.5)
+    attribute_rate_sd: Belief = around(0.15, 0.5)
+    start_dip: Belief = around(0.1, 1.0)
+    start_rate: Belief = around(LN_2 / 2.5, 0.5)
+    stressor_dip: Belief = around(0.15, 0.7)
+    stressor_rate: Belief = around(LN_2 / 1.5, 0.5)
+    log_rate_ratio: Belief = Belief(0.0, 0.3)
+    sensor_step: Belief = Belief(0.0, 0.2)
+
+    def __post_init__(self) -> None:
+        """Refuse a prior without width.
+
+        Raises:
+            ValueError: a standard deviation is not above 0.
+        """
+        for field in fields(self):
+            if not getattr(self, field.name).sd > 0:
+                raise ValueError(f"The prior {field.name!r} needs a standard deviation above 0.")

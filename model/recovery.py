@@ -1,0 +1,206 @@
+"""The recovery model of one season, as a plain PyMC model.
+
+    reading[n]  = baseline[n] - sum_g dip[g, n] + sensor step + noise[n]       ln ms
+    baseline[n] = baseline[n-1] + Normal(0, drift_sd)
+    dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + dips of events felt first on n
+    session dip = dose * exp(type_log_dip + session_sd * session_z)
+    speed[n]    = exp(sum of log_rate_ratio over the interventions that act on n)
+    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
+
+`type_log_dip` and `type_log_rate` are partially pooled over the types and over the values
+of their attributes. The baseline is integrated out in the likelihood.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pymc as pm
+import pytensor
+import pytensor.tensor as pt
+
+from slackwater.model import names as n
+from slackwater.model.design import Design, design_of, other_sensors
+from slackwater.model.dynamics import dip_path
+from slackwater.model.likelihood import LikelihoodInputs, season_loglik
+from slackwater.model.priors import Belief, Priors
+from slackwater.model.season import Season
+
+
+def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
+    """Return the model of what a season's readings can show.
+
+    Args:
+        season: a season; what its last reading cannot yet show is left out.
+        priors: what is believed beforehand; the defaults if left out.
+
+    Returns:
+        A model with named dims and coords, for any PyMC sampler. Observed: `log_rmssd`,
+        the readings (dim `reading`, ln ms).
+    """
+    priors = priors or Priors()
+    season = season.observed()
+    design = design_of(season)
+    with pm.Model() as model:
+        for dim, labels in _coords(season, design).items():
+            model.add_coord(dim, labels, length=pytensor.shared(len(labels), name=dim))
+        data = _data(design)
+        rates, dips = _rates_and_dips(priors, design, data)
+        _observe_readings(priors, design, data, rates, dips)
+    return model
+
+
+def _data(design: Design) -> dict[str, Any]:
+    """Register the design as data.
+
+    Data and lengths are inputs of the compiled model, so that a new season of the same
+    make-up finds the cached machine code.
+    """
+    dims = {
+        "reading_nights": n.READING,
+        "event_nights": "event",
+        "event_groups": "event",
+        "session_types": n.SESSION,
+        "dose": n.SESSION,
+        "stressor_labels": n.STRESSOR_DAY,
+        "type_has_value": (n.TYPE, n.ATTRIBUTE_VALUE),
+        "applied": (n.INTERVENTION, n.NIGHT),
+        "by_sensor": (n.READING, n.OTHER_SENSOR),
+    }
+    values = design._asdict()
+    return {name: pm.Data(name, values[name], dims=d) for name, d in dims.items()}
+
+
+def _coords(season: Season, design: Design) -> dict[str, Any]:
+    nights = [str(d) for d in season.nights]
+    stressor_days = season.data[n.STRESSOR_DATE].values.astype("datetime64[D]")
+    session_days = season.data[n.SESSION_DATE].values.astype("datetime64[D]")
+    sessions = _numbered(session_days, season.data[n.SESSION_TYPE].values)
+    stressors = _numbered(stressor_days, season.data[n.STRESSOR_LABEL].values)
+    return {
+        "event": ["start", *sessions, *stressors],
+        n.NIGHT: nights,
+        n.READING: [night for night, read in zip(nights, season.read, strict=True) if read],
+        n.TYPE: season.types,
+        n.SESSION: sessions,
+        n.ATTRIBUTE_VALUE: design.attribute_values,
+        n.STRESSOR: season.stressors,
+        n.STRESSOR_DAY: stressors,
+        n.INTERVENTION: season.interventions,
+        n.OTHER_SENSOR: other_sensors(season),
+    }
+
+
+def _numbered(days: Any, labels: Any) -> list[str]:
+    """Name each event by day and label, a repeat on one day by a number behind."""
+    seen: dict[str, int] = {}
+    out = []
+    for day, label in zip(days, labels, strict=True):
+        name = f"{day} {label}"
+        seen[name] = seen.get(name, 0) + 1
+        out.append(name if seen[name] == 1 else f"{name} {seen[name]}")
+    return out
+
+
+def _normal(name: str, belief: Belief, **kwargs: Any) -> Any:
+    return pm.Normal(name, belief.mean, belief.sd, **kwargs)
+
+
+def _positive(name: str, belief: Belief, **kwargs: Any) -> Any:
+    return pm.LogNormal(name, belief.mean, belief.sd, **kwargs)
+
+
+def _rates_and_dips(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, Any]:
+    """Return rates (G,) and event dips (E,), with the priors of all they depend on."""
+    session_sd = _positive(n.SESSION_SD, priors.session_sd)
+    rates, dips = [], [_positive(n.START_DIP, priors.start_dip)[None]]
+    if design.session_types.size:
+        log_dip, log_rate = _types(priors, design, data)
+        z = pm.Normal(n.SESSION_Z, dims=n.SESSION)
+        dips.append(data["dose"] * pt.exp(log_dip[data["session_types"]] + session_sd * z))
+        rates.append(pt.exp(log_rate))
+    if design.stressor_labels.size:
+        log_dip = _normal(n.STRESSOR_LOG_DIP, priors.stressor_dip, dims=n.STRESSOR)
+        log_rate = _normal(n.STRESSOR_LOG_RATE, priors.stressor_rate, dims=n.STRESSOR)
+        z = pm.Normal(n.STRESSOR_Z, dims=n.STRESSOR_DAY)
+        dips.append(pt.exp(log_dip[data["stressor_labels"]] + session_sd * z))
+        rates.append(pt.exp(log_rate))
+    rates.append(pt.exp(_normal(n.START_LOG_RATE, priors.start_rate))[None])
+    return pt.concatenate(rates), pt.concatenate(dips)
+
+
+def _types(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, Any]:
+    """Return log dip and log rate of each type, shape (K,) both.
+
+    Dips are centred (many sessions inform each), rates are not (few readings do).
+    """
+    dip_mean = _normal(n.TYPE_DIP_MEAN, priors.type_dip)
+    rate_mean = _normal(n.TYPE_RATE_MEAN, priors.type_rate)
+    if design.attribute_values:
+        dip_sd = _positive(n.ATTRIBUTE_DIP_SD, priors.attribute_dip_sd)
+        rate_sd = _positive(n.ATTRIBUTE_RATE_SD, priors.attribute_rate_sd)
+        dip_effect = dip_sd * pm.Normal(n.ATTRIBUTE_DIP, dims=n.ATTRIBUTE_VALUE)
+        rate_effect = rate_sd * pm.Normal(n.ATTRIBUTE_RATE, dims=n.ATTRIBUTE_VALUE)
+        dip_mean = dip_mean + pt.dot(data["type_has_value"], dip_effect)
+        rate_mean = rate_mean + pt.dot(data["type_has_value"], rate_effect)
+    dip_sd = _positive(n.TYPE_DIP_SD, priors.type_dip_sd)
+    rate_sd = _positive(n.TYPE_RATE_SD, priors.type_rate_sd)
+    log_dip = pm.Normal(n.TYPE_LOG_DIP, dip_mean, dip_sd, dims=n.TYPE)
+    z = pm.Normal(n.TYPE_RATE_Z, dims=n.TYPE)
+    return log_dip, pm.Deterministic(n.TYPE_LOG_RATE, rate_mean + rate_sd * z, dims=n.TYPE)
+
+
+def _observe_readings(
+    priors: Priors, design: Design, data: dict[str, Any], rates: Any, dips: Any
+) -> None:
+    speed: Any = pt.ones(data["applied"].shape[1])
+    if design.applied.size:
+        ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, dims=n.INTERVENTION)
+        speed = pt.exp(pt.dot(ratio, data["applied"]))
+    shift: Any = pt.zeros(data["reading_nights"].shape)
+    if design.by_sensor.size:
+        step = _normal(n.SENSOR_STEP, priors.sensor_step, dims=n.OTHER_SENSOR)
+        shift = pt.dot(data["by_sensor"], step)
+    noise_sd = _positive(n.NOISE_SD, priors.noise_sd)
+    tail = _positive(n.NOISE_TAIL, priors.noise_tail)
+    scale = pm.Normal(n.NIGHT_SCALE, dims=n.READING)
+    drift_sd = _positive(n.DRIFT_SD, priors.drift_sd)
+
+    def logp(readings: Any, *parameters: Any) -> Any:
+        indices = (data["reading_nights"], data["event_nights"], data["event_groups"])
+        return season_loglik(LikelihoodInputs(readings, *indices, *parameters))
+
+    def random(*parameters: Any, rng: np.random.Generator, size: Any = None) -> Any:
+        return _simulated_readings(design, parameters, rng)
+
+    pm.CustomDist(
+        n.LOG_RMSSD,
+        dips,
+        rates,
+        speed,
+        shift,
+        noise_sd**2 * pt.exp(tail * scale),
+        drift_sd**2,
+        priors.baseline.mean,
+        priors.baseline.sd**2,
+        logp=logp,
+        random=random,
+        signature="(e),(g),(n),(r),(r),(),(),()->(r)",
+        observed=pm.Data("readings", design.readings, dims=n.READING),
+        dims=n.READING,
+    )
+
+
+def _simulated_readings(
+    design: Design, parameters: tuple[Any, ...], rng: np.random.Generator
+) -> Any:
+    """Draw the readings of one season, for prior and posterior prediction."""
+    dips, rates, speed, shift, noise_variance, drift_variance, mean, variance = parameters
+    events = (design.event_nights, design.event_groups)
+    dip = dip_path(dips[None], *events, rates[None], speed[None])[0].sum(axis=1)
+    drift = np.sqrt(drift_variance) * rng.standard_normal(len(speed))
+    drift[0] = np.sqrt(variance) * rng.standard_normal()
+    baseline = mean + np.cumsum(drift)
+    noise = np.sqrt(noise_variance) * rng.standard_normal(len(shift))
+    return (baseline - dip)[design.reading_nights] + shift + noise
