@@ -16,7 +16,7 @@ import numba
 import numpy as np
 import pytensor.tensor as pt
 from numpy.typing import NDArray
-from pytensor.gradient import DisconnectedType
+from pytensor.gradient import DisconnectedType, grad_not_implemented
 from pytensor.graph.basic import Apply, Variable
 from pytensor.graph.op import Op
 from pytensor.link.numba.dispatch.basic import register_funcify_default_op_cache_key
@@ -175,7 +175,8 @@ class SeasonLogLikelihood(Op):
     """Log-likelihood of a season's readings, and its gradient by each parameter.
 
     Outputs: the scalar log-likelihood, then the derivatives in the order of
-    `LikelihoodInputs` from `event_dips` on. Only the first output has a gradient.
+    `LikelihoodInputs` from `event_dips` on. Only the first output has a gradient; PyTensor
+    refuses a second derivative.
     """
 
     __props__ = ()
@@ -203,19 +204,21 @@ class SeasonLogLikelihood(Op):
             cell[0] = value
 
     def connection_pattern(self, node: Apply) -> list[list[bool]]:
-        """Say that only the first output depends on the parameters, for gradients."""
+        """Say that every output depends on the parameters, for gradients."""
         outputs = len(node.outputs)
-        without = [[False] * outputs] * N_DATA
-        return [*without, *([[True] + [False] * (outputs - 1)] * (outputs - 1))]
+        return [*([[False] * outputs] * N_DATA), *([[True] * outputs] * (outputs - 1))]
 
     def pullback(
         self, inputs: Sequence[Variable], outputs: Sequence[Variable], cotangents: Sequence[Any]
     ) -> list[Variable]:
         """Scale the derivatives that the Op has already computed (PyTensor 3)."""
-        if isinstance(cotangents[0].type, DisconnectedType):
-            return [DisconnectedType()() for _ in inputs]
+        by_loglik, *by_derivatives = cotangents
         unconnected: list[Variable] = [DisconnectedType()() for _ in range(N_DATA)]
-        return [*unconnected, *(cotangents[0] * d for d in outputs[1:])]
+        if all(isinstance(c.type, DisconnectedType) for c in by_derivatives):
+            return [*unconnected, *(by_loglik * d for d in outputs[1:])]
+        why = "the season's log-likelihood has first derivatives only"
+        parameters = list(enumerate(inputs))[N_DATA:]
+        return [*unconnected, *(grad_not_implemented(self, i, x, why) for i, x in parameters)]
 
     def L_op(  # noqa: N802  # PyTensor 2's name
         self, inputs: Sequence[Variable], outputs: Sequence[Variable], output_grads: Sequence[Any]

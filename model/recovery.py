@@ -19,11 +19,13 @@ import numpy as np
 import pymc as pm
 import pytensor
 import pytensor.tensor as pt
+import xarray as xr
 
 from slackwater.model import names as n
 from slackwater.model.design import Design, design_of, other_sensors
 from slackwater.model.dynamics import dip_path
 from slackwater.model.likelihood import LikelihoodInputs, season_loglik
+from slackwater.model.pooling import centred, non_centred
 from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import Season
 
@@ -49,6 +51,22 @@ def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
         rates, dips = _rates_and_dips(priors, design, data)
         _observe_readings(priors, design, data, rates, dips)
     return model
+
+
+def with_type_rates(draws: xr.Dataset, constant: xr.Dataset) -> xr.Dataset:
+    """Add `type_log_rate` to draws of the free parameters, as the model defines it.
+
+    Args:
+        draws: draws of the free parameters, by name.
+        constant: the model's constant data.
+    """
+    if n.TYPE_RATE_Z not in draws:
+        return draws
+    rate = draws[n.TYPE_RATE_MEAN] + draws[n.TYPE_RATE_SD] * draws[n.TYPE_RATE_Z]
+    if n.ATTRIBUTE_RATE in draws:
+        effect = draws[n.ATTRIBUTE_RATE_SD] * draws[n.ATTRIBUTE_RATE]
+        rate = rate + constant["type_has_value"].dot(effect, dim=n.ATTRIBUTE_VALUE)
+    return draws.assign({n.TYPE_LOG_RATE: rate.transpose(n.CHAIN, n.DRAW, n.TYPE)})
 
 
 def _data(design: Design) -> dict[str, Any]:
@@ -146,9 +164,9 @@ def _types(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, A
         rate_mean = rate_mean + pt.dot(data["type_has_value"], rate_effect)
     dip_sd = _positive(n.TYPE_DIP_SD, priors.type_dip_sd)
     rate_sd = _positive(n.TYPE_RATE_SD, priors.type_rate_sd)
-    log_dip = pm.Normal(n.TYPE_LOG_DIP, dip_mean, dip_sd, dims=n.TYPE)
-    z = pm.Normal(n.TYPE_RATE_Z, dims=n.TYPE)
-    return log_dip, pm.Deterministic(n.TYPE_LOG_RATE, rate_mean + rate_sd * z, dims=n.TYPE)
+    log_dip = centred(n.TYPE_LOG_DIP, dip_mean, dip_sd, n.TYPE)
+    log_rate = non_centred(n.TYPE_LOG_RATE, n.TYPE_RATE_Z, rate_mean, rate_sd, n.TYPE)
+    return log_dip, log_rate
 
 
 def _observe_readings(

@@ -90,9 +90,11 @@ def _decode(file: str, data: bytes, encoding: str) -> str:
             raise SeasonFilesError([Problem(file, 1, 1, what, mend)])
     try:
         text = data.decode(encoding)
-    except UnicodeDecodeError as err:
-        line = err.object[: err.start].count(b"\n") + 1
-        what = f"byte 0x{err.object[err.start]:02x} is not {encoding} text"
+    except UnicodeError as err:
+        line, what = 1, f"this is not {encoding} text"
+        if isinstance(err, UnicodeDecodeError):
+            line += err.object[: err.start].count(b"\n")
+            what = f"byte 0x{err.object[err.start]:02x} is not {encoding} text"
         mend = _encoding_mend(encoding, "cp1252")
         raise SeasonFilesError([Problem(file, line, 1, what, mend)]) from None
     if "\0" in text:

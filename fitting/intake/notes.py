@@ -31,7 +31,7 @@ def notes_on_names(names: Iterable[str], known: list[str]) -> Iterator[Note]:
     """Yield a note for each file in the folder that looks like a misspelt season file."""
     for name in sorted(names):
         close = get_close_matches(name.casefold(), known, n=1, cutoff=_ALIKE_ENOUGH)
-        if name not in known and close:
+        if name not in known and close and name.isprintable():
             yield Note(name, None, f"this file is not read; a season has {show(close[0])}")
 
 

@@ -169,7 +169,7 @@ def _syntax_problem(message: str, text: str) -> Problem:
     if place and place[1]:
         line, column = int(place[1]), int(place[2])
     else:
-        line, column = max(1, len(text.splitlines())), 1
+        line, column = text.rstrip().count("\n") + 1, 1
     mend = 'write it as TOML, such as separator = ";"'
     return _at(line, column, f"this is not TOML ({what})", mend)
 
@@ -178,14 +178,15 @@ def _problem(error: ErrorDetails, text: str) -> Problem:
     path = [str(part) for part in error["loc"]]
     *table, key = path
     line = _line_of(path, text)
-    shown = f"[{'.'.join(table)}] {key}" if table else key
     if error["type"] == "extra_forbidden":
         known = _known_keys(table)
         close = get_close_matches(key, known, n=1)
         mend = f"did you mean {close[0]!r}?" if close else f"the keys here are {listed(known)}"
-        return _at(line, 1, f"unknown key {shown}", mend)
+        place = f" in [{'.'.join(table)}]" if table else ""
+        return _at(line, 1, f"unknown key {show(key)}{place}", mend)
     in_columns, is_header = path[0] == "columns", len(path) == 3
     mend = _HEADER_WANTED if is_header else _WANTED["columns" if in_columns else key]
+    shown = f"[{'.'.join(table)}] {key}" if table else key
     return _at(line, 1, f"{shown} does not take {show(str(error['input']))}", mend)
 
 
@@ -199,7 +200,7 @@ def _known_keys(table: list[str]) -> list[str]:
 def _line_of(path: list[str], text: str) -> int:
     """Return the line on which a key stands, 1 where it is written in an unusual way."""
     table: list[str] = []
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         header = re.match(r"\s*\[([^\[\]]+)\]", line)
         pair = re.match(r"""\s*["']?([^"'=]+?)["']?\s*=""", line)
         if header:

@@ -154,7 +154,7 @@ def _twice(grid: Grid, columns: Mapping[str, Column]) -> Iterator[Problem]:
     for header in {column.header: None for column in columns.values() if column.header}:
         first, *others = [n for n, cell in enumerate(grid.header, start=1) if cell == header]
         for number in others:
-            what = f"the column {header} stands in field {first} as well"
+            what = f"the column {show(header)} stands in field {first} as well"
             yield Problem(grid.file, 1, number, what, "keep one, or rename the other", "header")
 
 
@@ -182,7 +182,9 @@ def _missing_column(grid: Grid, names: list[str], headers: Mapping[str, str]) ->
     ]
     found = ", ".join(show(header) for header in grid.header)
     what = f"the column {' or '.join(wanted)} is missing (the header row has {found})"
-    by_lower_case = {header.casefold(): header for header in grid.header}
+    # Only headers that can stand in the suggested line of TOML as they are.
+    plain = [header for header in grid.header if header.isprintable() and '"' not in header]
+    by_lower_case = {header.casefold(): header for header in plain}
     close = get_close_matches(headers[names[0]].casefold(), by_lower_case, n=1)
     if close:
         like = by_lower_case[close[0]]

@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 
 POINT: Final = "point"  # the one variable that nutpie records: the unconstrained point
 
+_COUNTS: Final = "{{ total_finished_draws }} {{ total_draws }}"
 _DOUBLES: Final = numba.types.CPointer(numba.types.double)
 _LOGP_SIGNATURE: Final = numba.types.int64(
     numba.types.uint64, _DOUBLES, _DOUBLES, _DOUBLES, numba.types.voidptr
@@ -47,6 +48,8 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
         logp: the compiled log density with gradient.
         memory: the data it reads.
         start: returns an initial point for a seed.
+        progress: called with the draws finished and the draws in all, about ten times
+            a second.
     """
 
     names: list[str]
@@ -54,6 +57,7 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
     logp: Any
     memory: NDArray[np.int64]
     start: Callable[[int], Floats]
+    progress: Callable[[int, int], None] | None = None
 
     @property
     def n_dim(self) -> int:
@@ -74,7 +78,14 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
         self, settings: Any, init_mean: Any, cores: int, progress: Any, *rest: Any
     ) -> Any:
         model = self._make_model(init_mean)
+        if self.progress is not None:
+            progress = _lib.ProgressType.template_callback(100, _COUNTS, cores, self._tell)
         return _lib.PySampler.from_pymc(settings, cores, model, progress, *rest)
+
+    def _tell(self, counts: str) -> None:
+        done, total = counts.split()
+        if self.progress is not None:
+            self.progress(int(done), int(total))
 
     def _make_model(self, init_mean: Any) -> Any:
         address = self.memory.ctypes.data
@@ -92,8 +103,15 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
         )
 
 
-def compile_model(model: pm.Model) -> MachineCode:
-    """Compile a model's log density and gradient, or find them in the cache."""
+def compile_model(
+    model: pm.Model, progress: Callable[[int, int], None] | None = None
+) -> MachineCode:
+    """Compile a model's log density and gradient, or find them in the cache.
+
+    Args:
+        model: its data must be shared variables, its transforms logarithms.
+        progress: called with the draws finished and the draws in all while sampling.
+    """
     start_values = model.initial_point()
     variables = model.value_vars
     names = [v.name for v in variables]
@@ -107,6 +125,7 @@ def compile_model(model: pm.Model) -> MachineCode:
         logp=_cached_callback(function.vm.jit_fn, arrays),
         memory=_pack(arrays),
         start=_jittered(np.concatenate([np.ravel(start_values[name]) for name in names])),
+        progress=progress,
     )
 
 

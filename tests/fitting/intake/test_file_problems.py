@@ -71,6 +71,11 @@ WHOLE_FILE: dict[str, tuple[Files, str]] = {
         "readings.csv:3:1: byte 0xfc is not utf-8 text; save the file as CSV in utf-8, or "
         'declare the right one under [csv] in season.toml, such as encoding = "cp1252"',
     ),
+    "another encoding is declared": (
+        {"readings.csv": READINGS, "season.toml": '[csv]\nencoding = "undefined"\n'},
+        "readings.csv:1:1: this is not undefined text; save the file as CSV in undefined, or "
+        'declare the right one under [csv] in season.toml, such as encoding = "cp1252"',
+    ),
     "nul": (
         {"readings.csv": READINGS.encode("utf-16-le")},
         "readings.csv:1:1: a NUL character stands here, so this is not utf-8 text; "
@@ -114,12 +119,12 @@ HEADERS: dict[str, tuple[Files, str]] = {
     ),
     "column twice": (
         readings("2026-01-05,50,51", header="date,rmssd_ms,rmssd_ms"),
-        "readings.csv:1:3: the column rmssd_ms stands in field 2 as well; "
+        "readings.csv:1:3: the column 'rmssd_ms' stands in field 2 as well; "
         "keep one, or rename the other",
     ),
     "attribute twice": (
         beside("types.csv", "type,mode,mode", "row,water,water"),
-        "types.csv:1:3: the column mode stands in field 2 as well; keep one, or rename the other",
+        "types.csv:1:3: the column 'mode' stands in field 2 as well; keep one, or rename the other",
     ),
     "nameless attribute": (
         beside("types.csv", "type,mode,", "row,water,"),

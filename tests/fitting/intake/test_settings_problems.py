@@ -41,20 +41,20 @@ SETTINGS: dict[str, tuple[Files, str]] = {
     ),
     "unknown key": (
         settings('[csv]\nseperator = ";"\n'),
-        "season.toml:2:1: unknown key [csv] seperator; did you mean 'separator'?",
+        "season.toml:2:1: unknown key 'seperator' in [csv]; did you mean 'separator'?",
     ),
     "unknown table": (
         settings('athlete = "x"\n'),
-        "season.toml:1:1: unknown key athlete; the keys here are name, csv and columns",
+        "season.toml:1:1: unknown key 'athlete'; the keys here are name, csv and columns",
     ),
     "unknown column": (
         settings('[columns.sessions]\n"load" = "Last"\n'),
-        "season.toml:2:1: unknown key [columns.sessions] load; "
+        "season.toml:2:1: unknown key 'load' in [columns.sessions]; "
         "the keys here are date, type, dose and note",
     ),
     "unknown file": (
         settings('[columns.reading]\ndate = "Day"\n'),
-        "season.toml:1:1: unknown key [columns] reading; did you mean 'readings'?",
+        "season.toml:1:1: unknown key 'reading' in [columns]; did you mean 'readings'?",
     ),
     "separator": (
         settings('[csv]\nseparator = "/"\n'),

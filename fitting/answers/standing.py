@@ -1,0 +1,378 @@
+"""Where the athlete stands on the morning of the last reading, draw by draw.
+
+The posterior knows the season up to the last reading that was fitted. Readings and
+sessions logged since are taken in here: the filter runs forward for each draw, the draws
+are weighed by how well they foretold the new readings (importance sampling, the weights
+smoothed: Vehtari et al. 2024, JMLR 25:72), and drawn again by weight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.model import names as n
+from slackwater.model.design import Design, design_of, other_sensors
+from slackwater.model.dynamics import Floats, Ints, dip_path, filter_level
+from slackwater.model.errors import QuestionError
+from slackwater.model.priors import Priors
+from slackwater.model.season import DAY, Season
+
+PARETO_K_LIMIT: Final = 0.7
+THRESHOLD_RULE: Final = "half the night-to-night standard deviation of an ordinary night"
+
+
+class Event(NamedTuple):
+    """What dips the state and is not in the fitted readings.
+
+    Attributes:
+        night: nights after the one the state stands at; 1 is the next morning.
+        label: a session type or a stressor of the fit.
+        dose: 1 = usual; stressors have no other.
+    """
+
+    night: int
+    label: str
+    dose: float = 1.0
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The state on one morning, S draws.
+
+    Attributes:
+        season: the season as it is now.
+        night: the morning the state stands at, the last reading's.
+        draws: the draws of the posterior, dimension `sample` first.
+        groups: what dips the state: types, stressors, "start"; length G.
+        rates: recovery rates, shape (S, G), 1/day.
+        dips: dip left of each group, shape (S, G), ln.
+        level_mean: baseline's mean given the readings, shape (S,), ln ms.
+        level_variance: its variance, shape (S,).
+        pending: sessions and stressors that the next mornings will show.
+        warnings: sentences to show with every answer.
+        seed: seed for what is simulated from here.
+    """
+
+    season: Season
+    night: np.datetime64
+    draws: xr.Dataset
+    groups: list[str]
+    rates: Floats
+    dips: Floats
+    level_mean: Floats
+    level_variance: Floats
+    pending: list[Event]
+    warnings: list[str]
+    seed: int
+
+    @property
+    def threshold(self) -> Floats:
+        """The smallest dip worth acting on, shape (S,), ln."""
+        return 0.5 * self.parameter(n.NOISE_SD)
+
+    def parameter(self, name: str) -> Floats:
+        """Return a parameter's draws, shape (S, ...)."""
+        return np.asarray(self.draws[name].values, float)
+
+    def rng(self) -> np.random.Generator:
+        """Return the randomness of simulated answers; the same at every call."""
+        return np.random.default_rng(self.seed)
+
+    def typical_dips(self) -> Floats:
+        """Return the log of each group's typical dip, shape (S, G); NaN for the start."""
+        columns = [
+            self.parameter(name)
+            for name in (n.TYPE_LOG_DIP, n.STRESSOR_LOG_DIP)
+            if name in self.draws
+        ]
+        start = np.full((self.draws.sizes["sample"], 1), np.nan)
+        return np.concatenate([*columns, start], axis=1)
+
+    def event_dips(self, events: list[Event], rng: np.random.Generator) -> Floats:
+        """Draw the first-night dips of events, with session-to-session scatter, (S, E)."""
+        typical = self.typical_dips()[:, [self.groups.index(e.label) for e in events]]
+        scatter = rng.standard_normal(typical.shape) * self.parameter(n.SESSION_SD)[:, None]
+        dose = np.array([e.dose for e in events], float)
+        return np.asarray(dose * np.exp(typical + scatter))
+
+    def speed(self, nights: NDArray[np.datetime64]) -> Floats:
+        """Return the factor that logged interventions put on rates, shape (S, nights)."""
+        acts = self.season.applied(nights)
+        log_speed = np.zeros((self.draws.sizes["sample"], len(nights)))
+        if n.LOG_RATE_RATIO in self.draws:
+            known = [str(i) for i in self.draws[n.INTERVENTION].values]
+            ratios = self.parameter(n.LOG_RATE_RATIO)
+            for row, name in enumerate(self.season.interventions):
+                if name in known:
+                    log_speed += ratios[:, [known.index(name)]] * acts[row]
+        return np.exp(log_speed)
+
+
+def standing(season: Season, posterior: Posterior) -> Standing:
+    """Return where the athlete stands on the morning of the season's last reading.
+
+    Args:
+        season: the season as it is now.
+        posterior: the posterior of it, or of an earlier stretch of it.
+
+    Raises:
+        QuestionError: the fit is not to be trusted, the past was edited since, or what is
+            new since the fit needs a new one.
+    """
+    checks = posterior.checks
+    if not checks.usable:
+        raise QuestionError(
+            " ".join(checks.complaints) + " No answer is given from such a fit; fit again with "
+            "another --seed or more --draws, and check the season if that does not help."
+        )
+    fitted = _fitted_part(season, posterior)
+    past = _past(fitted, posterior)
+    standing = Standing(
+        season=season,
+        night=posterior.last_night,
+        draws=past.draws,
+        groups=past.groups,
+        rates=past.rates,
+        dips=past.dips,
+        level_mean=past.level_mean,
+        level_variance=past.level_variance,
+        pending=[],
+        warnings=list(checks.complaints),
+        seed=posterior.seed,
+    )
+    if season.last_night > posterior.last_night:
+        standing = _take_in(standing)
+    pending, unknown = _pending(standing)
+    for label in unknown:
+        standing.warnings.append(
+            f"{label!r} is new and no reading shows it yet, so forecasts leave it out."
+        )
+    return replace(standing, pending=pending)
+
+
+def _fitted_part(season: Season, posterior: Posterior) -> Season:
+    stale = (
+        "The season was edited in what had already been fitted (readings, sessions, types, "
+        f"interventions or stressors up to {posterior.last_night}); run slackwater fit again."
+    )
+    if not season.first_night <= posterior.last_night <= season.last_night:
+        raise QuestionError(stale)
+    fitted = season.through(posterior.last_night)
+    if fitted.fingerprint() != posterior.fingerprint:
+        raise QuestionError(stale)
+    return fitted
+
+
+class _Past(NamedTuple):
+    draws: xr.Dataset
+    groups: list[str]
+    rates: Floats
+    dips: Floats
+    level_mean: Floats
+    level_variance: Floats
+
+
+def _past(fitted: Season, posterior: Posterior) -> _Past:
+    """Run dips and filter over the fitted nights for every draw."""
+    design = design_of(fitted)
+    draws = posterior.draws
+    rates, event_dips = rates_and_dips(draws, design)
+    speed = _speed(draws, design)
+    path = dip_path(event_dips, design.event_nights, design.event_groups, rates, speed)
+    readings = np.full(speed.shape, np.nan)
+    shift = _shift(draws, design)
+    total = path.sum(axis=2)[:, design.reading_nights]
+    readings[:, design.reading_nights] = design.readings - shift + total
+    noise = np.zeros(speed.shape)
+    noise[:, design.reading_nights] = _noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    prior = Priors().baseline
+    filtered = filter_level(
+        readings,
+        noise,
+        draws[n.DRIFT_SD].values ** 2,
+        np.full(len(rates), prior.mean),
+        np.full(len(rates), prior.sd**2),
+    )
+    return _Past(
+        draws=draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
+        groups=[*fitted.types, *fitted.stressors, "start"],
+        rates=rates,
+        dips=path[:, -1],
+        level_mean=filtered.mean[:, -1],
+        level_variance=filtered.variance[:, -1],
+    )
+
+
+def rates_and_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
+    """Return rates (S, G) and event dips (S, E) of the fitted events, for each draw."""
+    session_sd = draws[n.SESSION_SD].values[:, None]
+    rates, dips = [], [draws[n.START_DIP].values[:, None]]
+    if design.session_types.size:
+        typical = draws[n.TYPE_LOG_DIP].values[:, design.session_types]
+        dips.append(design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values))
+        rates.append(np.exp(draws[n.TYPE_LOG_RATE].values))
+    if design.stressor_labels.size:
+        typical = draws[n.STRESSOR_LOG_DIP].values[:, design.stressor_labels]
+        dips.append(np.exp(typical + session_sd * draws[n.STRESSOR_Z].values))
+        rates.append(np.exp(draws[n.STRESSOR_LOG_RATE].values))
+    rates.append(np.exp(draws[n.START_LOG_RATE].values)[:, None])
+    return np.concatenate(rates, axis=1), np.concatenate(dips, axis=1)
+
+
+def _speed(draws: xr.Dataset, design: Design) -> Floats:
+    if not design.applied.size:
+        return np.ones((draws.sizes["sample"], design.applied.shape[1]))
+    return np.asarray(np.exp(draws[n.LOG_RATE_RATIO].values @ design.applied))
+
+
+def _shift(draws: xr.Dataset, design: Design) -> Floats:
+    if not design.by_sensor.size:
+        return np.zeros((draws.sizes["sample"], len(design.readings)))
+    return np.asarray(draws[n.SENSOR_STEP].values @ design.by_sensor.T)
+
+
+def _noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
+    """Return the variance of readings whose night scales are given, shape of `scale`."""
+    core = draws[n.NOISE_SD].values[:, None]
+    tail = draws[n.NOISE_TAIL].values[:, None]
+    return np.asarray(core**2 * np.exp(tail * scale))
+
+
+def _take_in(now: Standing) -> Standing:
+    """Take in the readings since the fit: weigh the draws, and draw again by weight."""
+    season = now.season.observed()
+    nights = season.nights[season.nights > now.night]
+    new_events, unknown = _events_between(now, season.last_night - DAY)
+    new_measures = set(season.interventions) - _names(now.draws, n.INTERVENTION)
+    new_sensors = set(season.sensors) - _sensors(now)
+    fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
+    if fresh:
+        listed = ", ".join(repr(label) for label in fresh)
+        raise QuestionError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
+    rng = np.random.default_rng(now.seed + 1)
+    path = dip_path(
+        now.event_dips(new_events, rng),
+        np.array([e.night - 1 for e in new_events], int),
+        np.array([now.groups.index(e.label) for e in new_events], int),
+        now.rates,
+        now.speed(nights),
+        start=now.dips,
+    )
+    readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
+    level = readings - _sensor_shift(now, season, nights) + path.sum(axis=2)
+    mean, variance, log_weight = _filter_on(now, level, rng)
+    chosen = _draw_again(log_weight, rng)
+    return replace(
+        now,
+        night=season.last_night,
+        draws=now.draws.isel(sample=chosen),
+        rates=now.rates[chosen],
+        dips=path[chosen, -1],
+        level_mean=mean[chosen],
+        level_variance=variance[chosen],
+    )
+
+
+def _names(draws: xr.Dataset, dim: str) -> set[str]:
+    return {str(v) for v in draws[dim].values} if dim in draws.coords else set()
+
+
+def _sensors(now: Standing) -> set[str]:
+    fitted = now.season.through(now.night)
+    return set(fitted.sensors)
+
+
+def _sensor_shift(now: Standing, season: Season, nights: NDArray[np.datetime64]) -> Floats:
+    """Return what each new night's sensor adds, relative to the fit's reference, (S, new)."""
+    others = other_sensors(now.season.through(now.night))
+    codes = season.data[n.NIGHT_SENSOR].values[season.nights > now.night]
+    shift = np.zeros((len(now.rates), len(nights)))
+    for column, code in enumerate(codes):
+        sensor = season.sensors[int(code)]
+        if sensor in others:
+            shift[:, column] = now.parameter(n.SENSOR_STEP)[:, others.index(sensor)]
+    return shift
+
+
+def _filter_on(
+    now: Standing, level: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats, Floats]:
+    """Filter on over new nights; return mean, variance and log weight of each draw.
+
+    A new night's noise scale is drawn given its reading, on Gauss-Hermite nodes, and the
+    draw is weighed by the reading's density with the scale summed out.
+    """
+    nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
+    log_prior = np.log(node_weights / node_weights.sum())
+    scaled = _noise_variance(now.draws, nodes[None, :])
+    mean, variance = now.level_mean, now.level_variance
+    log_weight = np.zeros(len(mean))
+    drift = now.parameter(n.DRIFT_SD) ** 2
+    for night in range(level.shape[1]):
+        variance = variance + drift
+        if np.isnan(level[0, night]):
+            continue
+        total = variance[:, None] + scaled
+        error = (level[:, night] - mean)[:, None]
+        log_density = log_prior - 0.5 * (np.log(2 * np.pi * total) + error**2 / total)
+        top = log_density.max(axis=1, keepdims=True)
+        density = np.exp(log_density - top)
+        log_weight += top[:, 0] + np.log(density.sum(axis=1))
+        cumulative = np.cumsum(density / density.sum(axis=1, keepdims=True), axis=1)
+        node = (rng.random((len(mean), 1)) > cumulative[:, :-1]).sum(axis=1)
+        gain = variance / total[np.arange(len(mean)), node]
+        mean = mean + gain * error[:, 0]
+        variance = variance * (1 - gain)
+    return mean, variance, log_weight
+
+
+def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:
+    """Return which draws to keep, as often as their smoothed weights say (systematic)."""
+    from arviz_stats.base import array_stats  # needed only when there are new readings
+
+    smoothed, pareto_k = array_stats.psislw(log_weight)
+    if not float(pareto_k) <= PARETO_K_LIMIT:
+        raise QuestionError(
+            "The readings since the fit tell another story than the fit did (Pareto k "
+            f"{float(pareto_k):.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
+        )
+    weight = np.exp(smoothed - smoothed.max())
+    edges = np.cumsum(weight / weight.sum())
+    count = len(weight)
+    places = (rng.random() + np.arange(count)) / count
+    return np.minimum(np.searchsorted(edges, places), count - 1)
+
+
+def _events_between(now: Standing, until: np.datetime64) -> tuple[list[Event], list[str]]:
+    """Return logged events dated from the state's morning to `until`, and unknown labels."""
+    events: list[Event] = []
+    unknown: list[str] = []
+    data = now.season.data
+    logged = [
+        (data[n.SESSION_DATE].values, data[n.SESSION_TYPE].values, data[n.DOSE].values),
+        (
+            data[n.STRESSOR_DATE].values,
+            data[n.STRESSOR_LABEL].values,
+            np.ones(data.sizes[n.STRESSOR_DAY]),
+        ),
+    ]
+    for dates, labels, doses in logged:
+        for date, label, dose in zip(dates.astype("datetime64[D]"), labels, doses, strict=True):
+            if not now.night <= date <= until:
+                continue
+            if str(label) in now.groups:
+                night = int((date + DAY - now.night) / DAY)
+                events.append(Event(night, str(label), float(dose)))
+            elif str(label) not in unknown:
+                unknown.append(str(label))
+    return events, unknown
+
+
+def _pending(now: Standing) -> tuple[list[Event], list[str]]:
+    return _events_between(now, np.datetime64("9999-12-31"))

@@ -1,0 +1,165 @@
+"""From a season to its posterior."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from importlib.metadata import version
+from typing import Any, Final
+
+import nutpie
+import numpy as np
+import pymc as pm
+import xarray as xr
+from numpy.typing import NDArray
+
+from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
+from slackwater.fitting.sampling.posterior import FitChecks, Posterior
+from slackwater.model import names as n
+from slackwater.model.errors import FitError
+from slackwater.model.priors import Priors
+from slackwater.model.recovery import build_model, with_type_rates
+from slackwater.model.season import Season
+
+FEWEST_READINGS: Final = 14
+TUNE: Final = 1000
+TARGET_ACCEPT: Final = 0.9
+_KEPT_STATS: Final = {
+    "diverging": "diverging",
+    "energy": "energy",
+    "logp": "lp",
+    "n_steps": "n_steps",
+    "depth": "tree_depth",
+    "step_size": "step_size",
+}
+_VERSIONS: Final = ("slackwater", "pymc", "pytensor", "nutpie", "numpy", "xarray")
+
+Progress = Callable[[int, int], None]
+
+
+def fit(
+    season: Season,
+    *,
+    priors: Priors | None = None,
+    seed: int | None = None,
+    draws: int = 1000,
+    chains: int = 4,
+    progress: Progress | None = None,
+) -> Posterior:
+    """Sample the posterior of a season.
+
+    Args:
+        season: at least 14 readings.
+        priors: what is believed beforehand; the defaults if left out.
+        seed: the same seed gives the same draws; by default it follows from the season.
+        draws: draws kept in each chain.
+        chains: number of chains.
+        progress: called with the draws finished and the draws in all, warm-up included.
+
+    Raises:
+        FitError: too few readings for any answer, or too few draws asked for.
+    """
+    season = season.observed()
+    readings = int(season.read.sum())
+    if readings < FEWEST_READINGS:
+        raise FitError(
+            f"Season {season.name!r} has {readings} readings; a fit needs at least "
+            f"{FEWEST_READINGS}. Go on logging, best through a stretch of complete rest."
+        )
+    if draws < 100 or chains < 2:
+        raise FitError("A fit needs at least 100 draws and 2 chains to be judged by.")
+    fingerprint = season.fingerprint()
+    seed = int(fingerprint[:7], 16) if seed is None else seed
+    model = build_model(season, priors)
+    compiled = compile_model(model, progress)
+    raw = nutpie.sample(
+        compiled,
+        draws=draws,
+        tune=TUNE,
+        chains=chains,
+        cores=min(chains, os.cpu_count() or 1),
+        seed=seed,
+        target_accept=TARGET_ACCEPT,
+        progress_bar=False,
+        save_warmup=False,
+    )
+    tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
+    posterior = _named_draws(model, compiled, tree["posterior"][POINT].values)
+    stats = tree["sample_stats"].to_dataset()[list(_KEPT_STATS)].rename(_KEPT_STATS)
+    return Posterior(
+        tree=xr.DataTree.from_dict(
+            {
+                "/": xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS}),
+                "posterior": posterior,
+                "sample_stats": stats.drop_vars([c for c in stats.coords if c not in stats.dims]),
+                "observed_data": _observed(model),
+                "constant_data": _constant(model),
+            }
+        ),
+        season_name=season.name,
+        fingerprint=fingerprint,
+        last_night=season.last_night,
+        seed=seed,
+        checks=check(posterior, stats),
+    )
+
+
+def check(posterior: xr.Dataset, stats: xr.Dataset) -> FitChecks:
+    """Judge draws by ArviZ's split R-hat and effective sample sizes."""
+    import arviz_stats  # 1 s to import, so only here
+
+    def worst(values: xr.Dataset, pick: Callable[[Any], Any]) -> float:
+        return float(pick([pick(v.values) for v in values.data_vars.values() if v.size]))
+
+    return FitChecks(
+        divergences=int(stats["diverging"].sum()),
+        draws=posterior.sizes[n.CHAIN] * posterior.sizes[n.DRAW],
+        worst_rhat=worst(arviz_stats.rhat(posterior), np.max),
+        worst_bulk_ess=worst(arviz_stats.ess(posterior, method="bulk"), np.min),
+        worst_tail_ess=worst(arviz_stats.ess(posterior, method="tail"), np.min),
+    )
+
+
+def _named_draws(model: pm.Model, compiled: MachineCode, points: NDArray[Any]) -> xr.Dataset:
+    """Cut unconstrained points (chain, draw, length) into the model's variables."""
+    ends = np.cumsum(compiled.lengths)[:-1]
+    variables = {}
+    used: set[str] = set()
+    pieces = np.split(points, ends, axis=-1)
+    for name, piece in zip(compiled.names, pieces, strict=True):
+        positive = name.endswith("_log__")
+        name = name.removesuffix("_log__")
+        dims = model.named_vars_to_dims.get(name, ())
+        used.update(dims)
+        values = np.exp(piece) if positive else piece
+        variables[name] = ((n.CHAIN, n.DRAW, *dims), values if dims else values[..., 0])
+    data = xr.Dataset(
+        variables,
+        coords={
+            n.CHAIN: np.arange(points.shape[0]),
+            n.DRAW: np.arange(points.shape[1]),
+            **_coords(model, used),
+        },
+    )
+    return with_type_rates(data, _constant(model))
+
+
+def _coords(model: pm.Model, dims: set[str]) -> dict[str, NDArray[np.str_]]:
+    return {dim: np.array(model.coords[dim], dtype=str) for dim in dims}
+
+
+def _observed(model: pm.Model) -> xr.Dataset:
+    return _datasets(model, [n.LOG_RMSSD], {n.LOG_RMSSD: model["readings"].get_value()})
+
+
+def _constant(model: pm.Model) -> xr.Dataset:
+    values = {v.name: v.get_value() for v in model.data_vars if v.name != "readings"}
+    return _datasets(model, list(values), values)
+
+
+def _datasets(model: pm.Model, names: list[str], values: dict[str, Any]) -> xr.Dataset:
+    dims = {name: model.named_vars_to_dims[name] for name in names}
+    used = {dim for each in dims.values() for dim in each}
+    return xr.Dataset(
+        {name: (dims[name], values[name]) for name in names}, coords=_coords(model, used)
+    )

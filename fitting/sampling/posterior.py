@@ -1,0 +1,157 @@
+"""The posterior as it is kept: draws, what made them, and how far to trust them.
+
+Written as NetCDF with the groups posterior, sample_stats, observed_data and
+constant_data, so that ArviZ opens the file as it is. Reading it needs xarray alone.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import xarray as xr
+
+from slackwater.model import names as n
+from slackwater.model.errors import QuestionError
+
+FILE_NAME: Final = "posterior.nc"
+_ENGINE: Final = "h5netcdf"
+_UNFINISHED: Final = ".posterior-"
+
+
+@dataclass(frozen=True)
+class FitChecks:
+    """How the sampler fared.
+
+    Attributes:
+        divergences: divergent transitions after warm-up.
+        draws: draws kept, over all chains.
+        worst_rhat: largest split R-hat of any parameter.
+        worst_bulk_ess: smallest bulk effective sample size.
+        worst_tail_ess: smallest tail effective sample size.
+    """
+
+    divergences: int
+    draws: int
+    worst_rhat: float
+    worst_bulk_ess: float
+    worst_tail_ess: float
+
+    @property
+    def complaints(self) -> list[str]:
+        """What is wrong, a sentence each; empty for a clean fit."""
+        said = []
+        if self.divergences:
+            said.append(
+                f"The fit had {self.divergences} divergent steps in {self.draws} draws, so "
+                "parts of the posterior may be missing."
+            )
+        if not self.worst_rhat <= 1.01:
+            said.append(
+                f"The chains disagree (R-hat {self.worst_rhat:.3f}, should be 1.01 or less)."
+            )
+        if not min(self.worst_bulk_ess, self.worst_tail_ess) >= 400:
+            fewest = min(self.worst_bulk_ess, self.worst_tail_ess)
+            said.append(
+                f"The draws are worth only {fewest:.0f} independent ones (should be 400 or more)."
+            )
+        return said
+
+    @property
+    def usable(self) -> bool:
+        """Whether answers may be given at all."""
+        return (
+            self.worst_rhat <= 1.05
+            and min(self.worst_bulk_ess, self.worst_tail_ess) >= 100
+            and self.divergences <= 0.01 * self.draws
+        )
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Draws from the posterior of one season.
+
+    Attributes:
+        tree: groups posterior (dims chain, draw, and those of the model), sample_stats,
+            observed_data, constant_data; the facts below as attributes.
+        season_name: the season's name.
+        fingerprint: hash of what the fitted readings could show.
+        last_night: date of the last reading fitted.
+        seed: the seed of the draws.
+        checks: how the sampler fared.
+    """
+
+    tree: xr.DataTree
+    season_name: str
+    fingerprint: str
+    last_night: np.datetime64
+    seed: int
+    checks: FitChecks
+
+    @property
+    def draws(self) -> xr.Dataset:
+        """All draws as one dimension `sample`, in front of every variable's own."""
+        stacked = self.tree["posterior"].to_dataset().stack(sample=(n.CHAIN, n.DRAW))
+        return stacked.transpose("sample", ...)
+
+    def save(self, folder: str | Path) -> Path:
+        """Write `posterior.nc` into a folder, whole or not at all, and return its path."""
+        folder = Path(folder)
+        _clear(folder.glob(_UNFINISHED + "*"))
+        tree = self.tree.copy()
+        tree.attrs = {
+            "season": self.season_name,
+            "fingerprint": self.fingerprint,
+            "last_night": str(self.last_night),
+            "seed": self.seed,
+            "checks": json.dumps(asdict(self.checks)),
+            **self.tree.attrs,
+        }
+        handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=folder)
+        os.close(handle)
+        unfinished = Path(name)
+        try:
+            tree.to_netcdf(unfinished, engine=_ENGINE)
+            with unfinished.open("rb+") as file:
+                os.fsync(file.fileno())
+            unfinished.replace(folder / FILE_NAME)
+        finally:
+            unfinished.unlink(missing_ok=True)
+        return folder / FILE_NAME
+
+    @classmethod
+    def load(cls, folder: str | Path) -> Posterior:
+        """Read `posterior.nc` from a season's folder.
+
+        Raises:
+            QuestionError: there is none, or it cannot be read.
+        """
+        path = Path(folder) / FILE_NAME
+        mend = f"run: slackwater fit {folder}"
+        if not path.is_file():
+            raise QuestionError(f"{path}: this season has no posterior yet; {mend}")
+        try:
+            with xr.open_datatree(path, engine=_ENGINE) as stored:
+                tree = stored.load()
+            facts = tree.attrs
+            return cls(
+                tree=tree,
+                season_name=str(facts["season"]),
+                fingerprint=str(facts["fingerprint"]),
+                last_night=np.datetime64(facts["last_night"], "D"),
+                seed=int(facts["seed"]),
+                checks=FitChecks(**json.loads(facts["checks"])),
+            )
+        except (OSError, KeyError, TypeError, ValueError) as error:
+            raise QuestionError(f"{path}: cannot be read as a posterior ({error}); {mend}") from None
+
+
+def _clear(unfinished: Iterable[Path]) -> None:
+    for path in unfinished:
+        path.unlink(missing_ok=True)
