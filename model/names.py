@@ -30,10 +30,16 @@ STRESSOR_LABEL: Final = "stressor_label"
 
 # Further dimensions of the model and its posterior.
 READING: Final = "reading"
+GROUP: Final = "group"  # what dips the state: types, then stressors, then the start
+START: Final = "unlogged start"
 ATTRIBUTE_VALUE: Final = "attribute_value"
 OTHER_SENSOR: Final = "other_sensor"
 CHAIN: Final = "chain"
 DRAW: Final = "draw"
+
+# Priors that the posterior's file keeps, since the filter starts from them.
+BASELINE_PRIOR_MEAN: Final = "baseline_prior_mean"
+BASELINE_PRIOR_SD: Final = "baseline_prior_sd"
 
 # Parameters. Units: ln = natural-log units of RMSSD.
 NOISE_SD: Final = "noise_sd"  # night-to-night SD of an ordinary night, ln

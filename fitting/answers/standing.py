@@ -15,12 +15,13 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from slackwater.fitting.answers.smoothing import smooth_weights
+from slackwater.fitting.sampling.last_night import noise_variance
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
-from slackwater.model.design import Design, design_of, other_sensors
-from slackwater.model.dynamics import Floats, Ints, dip_path, filter_level
+from slackwater.model.design import other_sensors
+from slackwater.model.dynamics import Floats, Ints, dip_path
 from slackwater.model.errors import QuestionError
-from slackwater.model.priors import Priors
 from slackwater.model.season import DAY, Season
 
 PARETO_K_LIMIT: Final = 0.7
@@ -49,7 +50,7 @@ class Standing:
         season: the season as it is now.
         night: the morning the state stands at, the last reading's.
         draws: the draws of the posterior, dimension `sample` first.
-        groups: what dips the state: types, stressors, "start"; length G.
+        groups: what dips the state: types, stressors, the start; length G.
         rates: recovery rates, shape (S, G), 1/day.
         dips: dip left of each group, shape (S, G), ln.
         level_mean: baseline's mean given the readings, shape (S,), ln ms.
@@ -132,28 +133,28 @@ def standing(season: Season, posterior: Posterior) -> Standing:
             "another --seed or more --draws, and check the season if that does not help."
         )
     fitted = _fitted_part(season, posterior)
-    past = _past(fitted, posterior)
-    standing = Standing(
+    last = posterior.last
+    now = Standing(
         season=season,
         night=posterior.last_night,
-        draws=past.draws,
-        groups=past.groups,
-        rates=past.rates,
-        dips=past.dips,
-        level_mean=past.level_mean,
-        level_variance=past.level_variance,
+        draws=posterior.draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
+        groups=[str(g) for g in last[n.GROUP].values],
+        rates=last["rate"].values,
+        dips=last["dip"].values,
+        level_mean=last["level_mean"].values,
+        level_variance=last["level_variance"].values,
         pending=[],
         warnings=list(checks.complaints),
         seed=posterior.seed,
     )
     if season.last_night > posterior.last_night:
-        standing = _take_in(standing)
-    pending, unknown = _pending(standing)
-    for label in unknown:
-        standing.warnings.append(
-            f"{label!r} is new and no reading shows it yet, so forecasts leave it out."
-        )
-    return replace(standing, pending=pending)
+        now = _take_in(now, fitted)
+    pending, unknown = _events_between(now, np.datetime64("9999-12-31"))
+    left_out = [
+        f"{label!r} is new and no reading shows it yet, so forecasts leave it out."
+        for label in unknown
+    ]
+    return replace(now, pending=pending, warnings=[*now.warnings, *left_out])
 
 
 def _fitted_part(season: Season, posterior: Posterior) -> Season:
@@ -169,88 +170,13 @@ def _fitted_part(season: Season, posterior: Posterior) -> Season:
     return fitted
 
 
-class _Past(NamedTuple):
-    draws: xr.Dataset
-    groups: list[str]
-    rates: Floats
-    dips: Floats
-    level_mean: Floats
-    level_variance: Floats
-
-
-def _past(fitted: Season, posterior: Posterior) -> _Past:
-    """Run dips and filter over the fitted nights for every draw."""
-    design = design_of(fitted)
-    draws = posterior.draws
-    rates, event_dips = rates_and_dips(draws, design)
-    speed = _speed(draws, design)
-    path = dip_path(event_dips, design.event_nights, design.event_groups, rates, speed)
-    readings = np.full(speed.shape, np.nan)
-    shift = _shift(draws, design)
-    total = path.sum(axis=2)[:, design.reading_nights]
-    readings[:, design.reading_nights] = design.readings - shift + total
-    noise = np.zeros(speed.shape)
-    noise[:, design.reading_nights] = _noise_variance(draws, draws[n.NIGHT_SCALE].values)
-    prior = Priors().baseline
-    filtered = filter_level(
-        readings,
-        noise,
-        draws[n.DRIFT_SD].values ** 2,
-        np.full(len(rates), prior.mean),
-        np.full(len(rates), prior.sd**2),
-    )
-    return _Past(
-        draws=draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
-        groups=[*fitted.types, *fitted.stressors, "start"],
-        rates=rates,
-        dips=path[:, -1],
-        level_mean=filtered.mean[:, -1],
-        level_variance=filtered.variance[:, -1],
-    )
-
-
-def rates_and_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
-    """Return rates (S, G) and event dips (S, E) of the fitted events, for each draw."""
-    session_sd = draws[n.SESSION_SD].values[:, None]
-    rates, dips = [], [draws[n.START_DIP].values[:, None]]
-    if design.session_types.size:
-        typical = draws[n.TYPE_LOG_DIP].values[:, design.session_types]
-        dips.append(design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values))
-        rates.append(np.exp(draws[n.TYPE_LOG_RATE].values))
-    if design.stressor_labels.size:
-        typical = draws[n.STRESSOR_LOG_DIP].values[:, design.stressor_labels]
-        dips.append(np.exp(typical + session_sd * draws[n.STRESSOR_Z].values))
-        rates.append(np.exp(draws[n.STRESSOR_LOG_RATE].values))
-    rates.append(np.exp(draws[n.START_LOG_RATE].values)[:, None])
-    return np.concatenate(rates, axis=1), np.concatenate(dips, axis=1)
-
-
-def _speed(draws: xr.Dataset, design: Design) -> Floats:
-    if not design.applied.size:
-        return np.ones((draws.sizes["sample"], design.applied.shape[1]))
-    return np.asarray(np.exp(draws[n.LOG_RATE_RATIO].values @ design.applied))
-
-
-def _shift(draws: xr.Dataset, design: Design) -> Floats:
-    if not design.by_sensor.size:
-        return np.zeros((draws.sizes["sample"], len(design.readings)))
-    return np.asarray(draws[n.SENSOR_STEP].values @ design.by_sensor.T)
-
-
-def _noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
-    """Return the variance of readings whose night scales are given, shape of `scale`."""
-    core = draws[n.NOISE_SD].values[:, None]
-    tail = draws[n.NOISE_TAIL].values[:, None]
-    return np.asarray(core**2 * np.exp(tail * scale))
-
-
-def _take_in(now: Standing) -> Standing:
+def _take_in(now: Standing, fitted: Season) -> Standing:
     """Take in the readings since the fit: weigh the draws, and draw again by weight."""
     season = now.season.observed()
     nights = season.nights[season.nights > now.night]
     new_events, unknown = _events_between(now, season.last_night - DAY)
     new_measures = set(season.interventions) - _names(now.draws, n.INTERVENTION)
-    new_sensors = set(season.sensors) - _sensors(now)
+    new_sensors = set(season.sensors) - set(fitted.sensors)
     fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
     if fresh:
         listed = ", ".join(repr(label) for label in fresh)
@@ -265,7 +191,7 @@ def _take_in(now: Standing) -> Standing:
         start=now.dips,
     )
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
-    level = readings - _sensor_shift(now, season, nights) + path.sum(axis=2)
+    level = readings - _sensor_shift(now, season, other_sensors(fitted)) + path.sum(axis=2)
     mean, variance, log_weight = _filter_on(now, level, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(
@@ -283,16 +209,10 @@ def _names(draws: xr.Dataset, dim: str) -> set[str]:
     return {str(v) for v in draws[dim].values} if dim in draws.coords else set()
 
 
-def _sensors(now: Standing) -> set[str]:
-    fitted = now.season.through(now.night)
-    return set(fitted.sensors)
-
-
-def _sensor_shift(now: Standing, season: Season, nights: NDArray[np.datetime64]) -> Floats:
+def _sensor_shift(now: Standing, season: Season, others: list[str]) -> Floats:
     """Return what each new night's sensor adds, relative to the fit's reference, (S, new)."""
-    others = other_sensors(now.season.through(now.night))
     codes = season.data[n.NIGHT_SENSOR].values[season.nights > now.night]
-    shift = np.zeros((len(now.rates), len(nights)))
+    shift = np.zeros((len(now.rates), len(codes)))
     for column, code in enumerate(codes):
         sensor = season.sensors[int(code)]
         if sensor in others:
@@ -310,7 +230,7 @@ def _filter_on(
     """
     nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
     log_prior = np.log(node_weights / node_weights.sum())
-    scaled = _noise_variance(now.draws, nodes[None, :])
+    scaled = noise_variance(now.draws, nodes[None, :])
     mean, variance = now.level_mean, now.level_variance
     log_weight = np.zeros(len(mean))
     drift = now.parameter(n.DRIFT_SD) ** 2
@@ -334,17 +254,14 @@ def _filter_on(
 
 def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:
     """Return which draws to keep, as often as their smoothed weights say (systematic)."""
-    from arviz_stats.base import array_stats  # needed only when there are new readings
-
-    smoothed, pareto_k = array_stats.psislw(log_weight)
-    if not float(pareto_k) <= PARETO_K_LIMIT:
+    smoothed, pareto_k = smooth_weights(log_weight)
+    if not pareto_k <= PARETO_K_LIMIT:
         raise QuestionError(
             "The readings since the fit tell another story than the fit did (Pareto k "
-            f"{float(pareto_k):.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
+            f"{pareto_k:.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
         )
-    weight = np.exp(smoothed - smoothed.max())
-    edges = np.cumsum(weight / weight.sum())
-    count = len(weight)
+    edges = np.cumsum(np.exp(smoothed))
+    count = len(edges)
     places = (rng.random() + np.arange(count)) / count
     return np.minimum(np.searchsorted(edges, places), count - 1)
 
@@ -372,7 +289,3 @@ def _events_between(now: Standing, until: np.datetime64) -> tuple[list[Event], l
             elif str(label) not in unknown:
                 unknown.append(str(label))
     return events, unknown
-
-
-def _pending(now: Standing) -> tuple[list[Event], list[str]]:
-    return _events_between(now, np.datetime64("9999-12-31"))

@@ -7,15 +7,17 @@ from collections.abc import Callable
 from importlib.metadata import version
 from typing import Any, Final
 
-import nutpie
 import numpy as np
+import nutpie
 import pymc as pm
 import xarray as xr
 from numpy.typing import NDArray
 
+from slackwater.fitting.sampling.last_night import last_night
 from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
 from slackwater.model import names as n
+from slackwater.model.design import design_of
 from slackwater.model.errors import FitError
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model, with_type_rates
@@ -85,6 +87,8 @@ def fit(
     )
     tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
     posterior = _named_draws(model, compiled, tree["posterior"][POINT].values)
+    constant = _constant(model)
+    stacked = posterior.stack(sample=(n.CHAIN, n.DRAW)).transpose("sample", ...)
     stats = tree["sample_stats"].to_dataset()[list(_KEPT_STATS)].rename(_KEPT_STATS)
     return Posterior(
         tree=xr.DataTree.from_dict(
@@ -93,7 +97,8 @@ def fit(
                 "posterior": posterior,
                 "sample_stats": stats.drop_vars([c for c in stats.coords if c not in stats.dims]),
                 "observed_data": _observed(model),
-                "constant_data": _constant(model),
+                "constant_data": constant,
+                "last_night": last_night(stacked, design_of(season), constant).unstack("sample"),
             }
         ),
         season_name=season.name,
@@ -158,7 +163,7 @@ def _constant(model: pm.Model) -> xr.Dataset:
 
 
 def _datasets(model: pm.Model, names: list[str], values: dict[str, Any]) -> xr.Dataset:
-    dims = {name: model.named_vars_to_dims[name] for name in names}
+    dims = {name: model.named_vars_to_dims.get(name, ()) for name in names}
     used = {dim for each in dims.values() for dim in each}
     return xr.Dataset(
         {name: (dims[name], values[name]) for name in names}, coords=_coords(model, used)

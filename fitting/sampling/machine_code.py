@@ -18,9 +18,9 @@ import numpy as np
 import pymc as pm
 import pytensor
 import pytensor.tensor as pt
+from numpy.typing import NDArray
 from nutpie import _lib
 from nutpie.sample import CompiledModel
-from numpy.typing import NDArray
 from pytensor.graph.replace import graph_replace
 from pytensor.link.numba.cache import CACHED_SRC_FUNCTIONS, compile_numba_function_src
 
@@ -188,7 +188,9 @@ def _cached_callback(function: Any, arrays: Sequence[NDArray[Any]]) -> Any:
         lines.append(f"    a{number} = {piece}")
         arguments.append(f"a{number}")
         at += 1 + array.ndim
-    source = _CALLBACK.format(arrays="\n".join(lines), arguments="".join(f", {a}" for a in arguments))
+    source = _CALLBACK.format(
+        arrays="\n".join(lines), arguments="".join(f", {a}" for a in arguments)
+    )
     graph = CACHED_SRC_FUNCTIONS[function.py_func]
     callback = compile_numba_function_src(
         source,

@@ -79,7 +79,8 @@ class Posterior:
 
     Attributes:
         tree: groups posterior (dims chain, draw, and those of the model), sample_stats,
-            observed_data, constant_data; the facts below as attributes.
+            observed_data, constant_data, last_night (the state that answers start from);
+            the facts below as attributes.
         season_name: the season's name.
         fingerprint: hash of what the fitted readings could show.
         last_night: date of the last reading fitted.
@@ -98,6 +99,12 @@ class Posterior:
     def draws(self) -> xr.Dataset:
         """All draws as one dimension `sample`, in front of every variable's own."""
         stacked = self.tree["posterior"].to_dataset().stack(sample=(n.CHAIN, n.DRAW))
+        return stacked.transpose("sample", ...)
+
+    @property
+    def last(self) -> xr.Dataset:
+        """The state on the last fitted night, dimension `sample` first."""
+        stacked = self.tree["last_night"].to_dataset().stack(sample=(n.CHAIN, n.DRAW))
         return stacked.transpose("sample", ...)
 
     def save(self, folder: str | Path) -> Path:
@@ -149,7 +156,9 @@ class Posterior:
                 checks=FitChecks(**json.loads(facts["checks"])),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
-            raise QuestionError(f"{path}: cannot be read as a posterior ({error}); {mend}") from None
+            raise QuestionError(
+                f"{path}: cannot be read as a posterior ({error}); {mend}"
+            ) from None
 
 
 def _clear(unfinished: Iterable[Path]) -> None:

@@ -8,6 +8,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from hypothesis import given, settings
+
+from slackwater.model.dynamics import dip_path, filter_level
+from slackwater.model.likelihood import LikelihoodInputs
 from tests.model.random_inputs import (
     EDGES,
     PARAMETERS,
@@ -16,9 +19,6 @@ from tests.model.random_inputs import (
     random_inputs,
 )
 from tests.oracles import dense, kalman
-
-from slackwater.model.dynamics import dip_path, filter_level
-from slackwater.model.likelihood import LikelihoodInputs
 
 # Positive ones are varied in proportion, the others by the same step in ln units.
 POSITIVE = {"rates", "speed", "noise_variance", "drift_variance", "start_variance"}

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
-from tests.oracles.dense import dip_by_night
 
 from slackwater.model.likelihood import LikelihoodInputs
+from tests.oracles.dense import dip_by_night
 
 
 def smooth(inputs: LikelihoodInputs) -> Any:

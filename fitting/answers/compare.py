@@ -1,0 +1,222 @@
+"""Recovery with and without a measure, and one type or attribute against another."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import xarray as xr
+
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
+from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.answers.support import confounded_types
+from slackwater.model import names as n
+from slackwater.model.dynamics import Floats, Ints, days_to_recover
+from slackwater.model.errors import QuestionError, unknown_name
+
+SURE: Final = 0.975
+SAME_WITHIN: Final = 1.1  # rate ratios closer to 1 than this factor make no difference
+SAME_CHANCE: Final = 0.9
+FEWEST_NIGHTS: Final = 5
+VERDICT_RULE: Final = (
+    "no meaningful difference when the chance is at least 90 % that the rate ratio lies between "
+    "1/1.1 and 1.1; otherwise faster or slower when the chance of it is at least 97.5 %; "
+    "otherwise undecided"
+)
+
+
+def compare_intervention(now: Standing, name: str, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+    """Answer whether recovery is faster with one intervention than without it.
+
+    A session counts as with the intervention when it acted on the night after the
+    session's first: the first night's dip is the session's own, and the intervention
+    works on what is left of it.
+
+    Returns:
+        `rate_ratio` (with `bound`; recovery rate with over without), `chance_faster`,
+        `days_saved` (type, bound), `nights_with`, `nights_without`, `sessions_with`,
+        `sessions_without`. Attributes `intervention`, `verdict`, `verdict_rule`.
+
+    Raises:
+        QuestionError: unknown to the fit, or on hardly any or all but all nights.
+    """
+    known = _labels(now, n.INTERVENTION)
+    if name not in known:
+        raise unknown_name("intervention", name, known)
+    acts, first_nights = _acting(now, name)
+    with_it = _nights_after(first_nights, acts)
+    log_ratio = now.parameter(n.LOG_RATE_RATIO)[:, known.index(name)]
+    counted = {
+        "nights_with": int(acts.sum()),
+        "nights_without": int((~acts).sum()),
+        "sessions_with": int(with_it.sum()),
+        "sessions_without": int((~with_it).sum()),
+    }
+    _refuse_one_sided(name, counted)
+    data = xr.Dataset(
+        {
+            "rate_ratio": interval(np.exp(log_ratio), level),
+            "chance_faster": float((log_ratio > 0).mean()),
+            "days_saved": interval(_days_saved(now, log_ratio), level, (n.TYPE,)),
+            **counted,
+        },
+        coords={n.TYPE: _labels(now, n.TYPE)},
+    )
+    return answer(
+        data,
+        "compare intervention",
+        now,
+        level,
+        _one_type_only(now, name, with_it),
+        intervention=name,
+        verdict=verdict(log_ratio),
+        verdict_rule=VERDICT_RULE,
+    )
+
+
+def verdict(log_ratio: Floats) -> str:
+    """Return the verdict on a measure by `VERDICT_RULE`, from draws of the log rate ratio."""
+    if (np.abs(log_ratio) < np.log(SAME_WITHIN)).mean() >= SAME_CHANCE:
+        return "no meaningful difference"
+    faster = (log_ratio > 0).mean()
+    if faster >= SURE:
+        return "faster"
+    return "slower" if faster <= 1 - SURE else "undecided"
+
+
+def compare_types(now: Standing, a: str, b: str, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+    """Answer how many days more type `a` takes to recover from than type `b`.
+
+    Returns:
+        `difference_days` (with `bound`; a minus b), `chance_a_slower`.
+
+    Raises:
+        QuestionError: a type is unknown, or the two cannot be told apart.
+    """
+    known = _labels(now, n.TYPE)
+    for name in (a, b):
+        if name not in known:
+            raise unknown_name("session type", name, known)
+    return _difference(now, (a, b), ([a], [b]), "compare types", level, [])
+
+
+def compare_attribute(
+    now: Standing, attribute: str, a: str, b: str, level: float = DEFAULT_LEVEL
+) -> xr.Dataset:
+    """Answer how many days more types with value `a` take than types with value `b`.
+
+    Each side is the mean over the types trained that have the value.
+
+    Returns:
+        `difference_days` (with `bound`; a minus b), `chance_a_slower`.
+
+    Raises:
+        QuestionError: no such attribute or value, or a type that cannot be told apart.
+    """
+    data = now.season.data
+    attributes = now.season.attributes
+    if attribute not in attributes:
+        raise unknown_name("attribute", attribute, attributes)
+    values = data[n.TYPE_ATTRIBUTE].values[:, attributes.index(attribute)]
+    trained = _labels(now, n.TYPE)
+    has = {
+        value: [t for t, v in zip(now.season.types, values, strict=True) if v == value]
+        for value in (a, b)
+    }
+    for value in (a, b):
+        if not has[value]:
+            raise unknown_name(f"value of {attribute!r}", value, {str(v) for v in values if v})
+        has[value] = [t for t in has[value] if t in trained]
+        if not has[value]:
+            raise QuestionError(f"No type with {attribute} {value!r} has been trained yet.")
+    alone = [
+        f"Only {has[v][0]!r} has {attribute} {v!r}, so this compares that type, not the "
+        "attribute by itself."
+        for v in (a, b)
+        if len(has[v]) == 1
+    ]
+    return _difference(
+        now, (a, b), (has[a], has[b]), "compare attribute", level, alone, attribute=attribute
+    )
+
+
+def _difference(
+    now: Standing,
+    names: tuple[str, str],
+    sides: tuple[list[str], list[str]],
+    question: str,
+    level: float,
+    warnings: list[str],
+    **facts: str,
+) -> xr.Dataset:
+    refused = confounded_types(now)
+    for label in (*sides[0], *sides[1]):
+        if label in refused:
+            raise QuestionError(refused[label])
+    known = _labels(now, n.TYPE)
+    days = typical_days(now)
+    side_days = [days[:, [known.index(t) for t in side]].mean(axis=1) for side in sides]
+    difference = side_days[0] - side_days[1]
+    data = xr.Dataset(
+        {
+            "difference_days": interval(difference, level),
+            "chance_a_slower": float((difference > 0).mean() + 0.5 * (difference == 0).mean()),
+        }
+    )
+    return answer(data, question, now, level, warnings, a=names[0], b=names[1], **facts)
+
+
+def _labels(now: Standing, dim: str) -> list[str]:
+    return [str(v) for v in now.draws[dim].values] if dim in now.draws.coords else []
+
+
+def _acting(now: Standing, name: str) -> tuple[np.ndarray, Ints]:
+    """Return on which observed nights it acted, and each session's first night."""
+    season = now.season.observed()
+    acts = season.applied()[season.interventions.index(name)]
+    return acts, season.session_nights()
+
+
+def _nights_after(first_nights: Ints, acts: np.ndarray) -> np.ndarray:
+    after = np.minimum(first_nights + 1, len(acts) - 1)
+    return np.asarray(acts[after])
+
+
+def _refuse_one_sided(name: str, counted: dict[str, int]) -> None:
+    for side in ("with", "without"):
+        nights = counted[f"nights_{side}"]
+        if nights < FEWEST_NIGHTS or counted[f"sessions_{side}"] == 0:
+            raise QuestionError(
+                f"There are {nights} nights and {counted[f'sessions_{side}']} sessions {side} "
+                f"{name!r}: too few to compare. Use it in some weeks and not in others, on each "
+                "day until recovered."
+            )
+
+
+def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
+    """Return typical days without minus with the measure, shape (S, K)."""
+    dip = np.exp(now.parameter(n.TYPE_LOG_DIP))
+    log_rate = now.parameter(n.TYPE_LOG_RATE)
+    threshold = now.threshold[:, None]
+    without = days_to_recover(dip, threshold, np.exp(log_rate))
+    return without - days_to_recover(dip, threshold, np.exp(log_rate + log_ratio[:, None]))
+
+
+def _one_type_only(now: Standing, name: str, with_it: np.ndarray) -> list[str]:
+    types = now.season.observed().data[n.SESSION_TYPE].values
+    used = {str(t) for t in types[with_it]}
+    spared = {str(t) for t in types[~with_it]}
+    both = used & spared
+    if not both:
+        raise QuestionError(
+            f"{name!r} was always used after some types and never after the others, so its effect "
+            "cannot be told from theirs; use it after some sessions of a type and not after others."
+        )
+    if len(both) == 1 and len(used | spared) > 1:
+        return [
+            f"Only {next(iter(both))!r} was trained both with and without {name!r}: the answer "
+            "says little about other types."
+        ]
+    return []
