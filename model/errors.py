@@ -2,8 +2,8 @@
 
     SlackwaterError(ValueError)
     ├── SeasonError      the season's data do not make sense; mend the data
-    ├── FitError         the season does not support a fit, or the fit failed
-    └── QuestionError    the posterior cannot answer this question
+    ├── QuestionError    the question does not fit the season; ask another
+    └── NoAnswerError    the data or the fit do not support an answer
 
 Each message says what is wrong, where, and how to mend it.
 """
@@ -22,12 +22,12 @@ class SeasonError(SlackwaterError):
     """The season's data do not make sense."""
 
 
-class FitError(SlackwaterError):
-    """The season does not support a fit, or the fit failed its checks."""
-
-
 class QuestionError(SlackwaterError):
-    """The posterior cannot answer this question."""
+    """The question does not fit the season."""
+
+
+class NoAnswerError(SlackwaterError):
+    """The data or the fit do not support an answer."""
 
 
 def unknown_name(kind: str, name: str, known: Iterable[str]) -> QuestionError:

@@ -171,7 +171,7 @@ def loglik_and_gradient(
     )
 
 
-class SeasonLogLikelihood(Op):
+class SeasonLogLikelihood(Op):  # type: ignore[misc]
     """Log-likelihood of a season's readings, and its gradient by each parameter.
 
     Outputs: the scalar log-likelihood, then the derivatives in the order of

@@ -106,12 +106,12 @@ class Season:
     @property
     def first_night(self) -> np.datetime64:
         """Date of the first night on the axis."""
-        return self.nights[0]
+        return np.datetime64(self.nights[0])
 
     @property
     def last_night(self) -> np.datetime64:
         """Date of the last reading."""
-        return self.nights[-1]
+        return np.datetime64(self.nights[-1])
 
     @property
     def types(self) -> list[str]:
@@ -141,7 +141,7 @@ class Season:
     @property
     def read(self) -> NDArray[np.bool_]:
         """Which nights have a reading, shape (N,)."""
-        return np.isfinite(self.data[n.LOG_RMSSD].values)
+        return np.asarray(np.isfinite(self.data[n.LOG_RMSSD].values))
 
     def session_nights(self) -> NDArray[np.int64]:
         """Index of the night each session is first felt on, shape (I,).
@@ -177,7 +177,7 @@ class Season:
         Raises:
             SeasonError: no reading by then.
         """
-        tables = self._tables()
+        tables = self.tables()
         tables["readings"] = tables["readings"][tables["readings"]["date"] <= night]
         if tables["readings"].empty:
             raise SeasonError(f"Season {self.name!r} has no reading by {night}.")
@@ -198,7 +198,7 @@ class Season:
     def fingerprint(self) -> str:
         """Return a hash of all that the season holds, its name left out."""
         digest = hashlib.sha256()
-        for key, table in self._tables().items():
+        for key, table in self.tables().items():
             rows = table.copy()
             if "date" in rows:
                 rows["date"] = [str(d) for d in _days(rows["date"].to_numpy())]
@@ -207,10 +207,10 @@ class Season:
         return digest.hexdigest()
 
     def _first_felt(self, dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
-        return ((_days(dates) + DAY - self.first_night) / DAY).astype(np.int64)
+        return np.asarray((_days(dates) + DAY - self.first_night) / DAY, np.int64)
 
-    def _tables(self) -> dict[str, pd.DataFrame]:
-        """Return the season as the tables it can be built from again."""
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """Return the season as the tables that `from_tables` builds it from again."""
         d = self.data
         read = self.read
         sensors = d[n.SENSOR].values[d[n.NIGHT_SENSOR].values]

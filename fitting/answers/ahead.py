@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.fitting.answers.standing import Event, Standing
 from slackwater.model import names as n
@@ -25,7 +26,7 @@ class Ahead(NamedTuple):
         level_variance: baseline's variance for each draw, shape (S, H).
     """
 
-    dates: Floats
+    dates: NDArray[np.datetime64]
     dip: Floats
     level: Floats
     reading: Floats
@@ -63,7 +64,7 @@ def dips_ahead(
     planned: list[Event],
     measures: tuple[str, ...],
     rng: np.random.Generator,
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, NDArray[np.datetime64]]:
     """Return all dips together (S, nights), and the mornings' dates."""
     events = [*now.pending, *planned]
     dates = now.night + DAY * np.arange(1, nights + 1)

@@ -14,7 +14,7 @@ from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import confounded_types
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints, days_to_recover
-from slackwater.model.errors import QuestionError, unknown_name
+from slackwater.model.errors import NoAnswerError, unknown_name
 
 SURE: Final = 0.975
 SAME_WITHIN: Final = 1.1  # rate ratios closer to 1 than this factor make no difference
@@ -40,7 +40,8 @@ def compare_intervention(now: Standing, name: str, level: float = DEFAULT_LEVEL)
         `sessions_without`. Attributes `intervention`, `verdict`, `verdict_rule`.
 
     Raises:
-        QuestionError: unknown to the fit, or on hardly any or all but all nights.
+        QuestionError: unknown to the fit.
+        NoAnswerError: used on hardly any or all but all nights, or after some types only.
     """
     known = _labels(now, n.INTERVENTION)
     if name not in known:
@@ -93,7 +94,8 @@ def compare_types(now: Standing, a: str, b: str, level: float = DEFAULT_LEVEL) -
         `difference_days` (with `bound`; a minus b), `chance_a_slower`.
 
     Raises:
-        QuestionError: a type is unknown, or the two cannot be told apart.
+        QuestionError: a type is unknown.
+        NoAnswerError: the two cannot be told apart from what was trained.
     """
     known = _labels(now, n.TYPE)
     for name in (a, b):
@@ -113,7 +115,8 @@ def compare_attribute(
         `difference_days` (with `bound`; a minus b), `chance_a_slower`.
 
     Raises:
-        QuestionError: no such attribute or value, or a type that cannot be told apart.
+        QuestionError: no such attribute or value.
+        NoAnswerError: a side was never trained, or cannot be told apart.
     """
     data = now.season.data
     attributes = now.season.attributes
@@ -130,7 +133,7 @@ def compare_attribute(
             raise unknown_name(f"value of {attribute!r}", value, {str(v) for v in values if v})
         has[value] = [t for t in has[value] if t in trained]
         if not has[value]:
-            raise QuestionError(f"No type with {attribute} {value!r} has been trained yet.")
+            raise NoAnswerError(f"No type with {attribute} {value!r} has been trained yet.")
     alone = [
         f"Only {has[v][0]!r} has {attribute} {v!r}, so this compares that type, not the "
         "attribute by itself."
@@ -154,7 +157,7 @@ def _difference(
     refused = confounded_types(now)
     for label in (*sides[0], *sides[1]):
         if label in refused:
-            raise QuestionError(refused[label])
+            raise NoAnswerError(refused[label])
     known = _labels(now, n.TYPE)
     days = typical_days(now)
     side_days = [days[:, [known.index(t) for t in side]].mean(axis=1) for side in sides]
@@ -188,7 +191,7 @@ def _refuse_one_sided(name: str, counted: dict[str, int]) -> None:
     for side in ("with", "without"):
         nights = counted[f"nights_{side}"]
         if nights < FEWEST_NIGHTS or counted[f"sessions_{side}"] == 0:
-            raise QuestionError(
+            raise NoAnswerError(
                 f"There are {nights} nights and {counted[f'sessions_{side}']} sessions {side} "
                 f"{name!r}: too few to compare. Use it in some weeks and not in others, on each "
                 "day until recovered."
@@ -210,7 +213,7 @@ def _one_type_only(now: Standing, name: str, with_it: np.ndarray) -> list[str]:
     spared = {str(t) for t in types[~with_it]}
     both = used & spared
     if not both:
-        raise QuestionError(
+        raise NoAnswerError(
             f"{name!r} was always used after some types and never after the others, so its effect "
             "cannot be told from theirs; use it after some sessions of a type and not after others."
         )

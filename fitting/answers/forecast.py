@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 import numpy as np
 import xarray as xr
 
@@ -30,6 +32,28 @@ def planned_session(now: Standing, date: np.datetime64, label: str, dose: float 
             "log it in sessions.csv instead."
         )
     return Event(int((date + DAY - now.night) / DAY), label, dose)
+
+
+def parse_session(now: Standing, text: str) -> Event:
+    """Return the planned session that "DATE:TYPE" names.
+
+    Raises:
+        QuestionError: not of that form, or as for `planned_session`.
+    """
+    date, colon, label = text.partition(":")
+    try:
+        day = np.datetime64(datetime.date.fromisoformat(date.strip()))
+    except ValueError:
+        day = None
+    if day is None or not colon or not label.strip():
+        raise QuestionError(
+            f"{text!r} names no session; write it as DATE:TYPE, such as 2031-05-02:{_a_type(now)}"
+        )
+    return planned_session(now, day, label.strip())
+
+
+def _a_type(now: Standing) -> str:
+    return str(now.draws[n.TYPE].values[0]) if n.TYPE in now.draws.coords else "row"
 
 
 def forecast(

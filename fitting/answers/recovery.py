@@ -13,7 +13,7 @@ from slackwater.fitting.answers.standing import THRESHOLD_RULE, Standing
 from slackwater.fitting.answers.support import confounded_types, session_counts, thin_types
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, days_to_recover
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import LN_2
 
 CHANCES: Final = (0.5, 0.8, 0.9)
@@ -55,10 +55,10 @@ def recovery(now: Standing, level: float = DEFAULT_LEVEL) -> xr.Dataset:
         lists types without an answer, and why.
 
     Raises:
-        QuestionError: no type can be answered.
+        NoAnswerError: no type can be answered.
     """
     if n.TYPE_LOG_DIP not in now.draws:
-        raise QuestionError(
+        raise NoAnswerError(
             "No session is logged that a reading could show, so there is nothing to learn "
             "days to recover from. Log sessions in sessions.csv (date, type)."
         )
@@ -67,7 +67,7 @@ def recovery(now: Standing, level: float = DEFAULT_LEVEL) -> xr.Dataset:
     refused = confounded_types(now)
     kept = [i for i, t in enumerate(types) if t not in refused]
     if not kept:
-        raise QuestionError(" ".join(dict.fromkeys(refused.values())))
+        raise NoAnswerError(" ".join(dict.fromkeys(refused.values())))
     next_days = next_session_days(now)[:, kept]
     chances = _chance_by_day(next_days)
     threshold = now.threshold

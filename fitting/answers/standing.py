@@ -21,7 +21,7 @@ from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
 from slackwater.model.design import other_sensors
 from slackwater.model.dynamics import Floats, Ints, dip_path
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
 
 PARETO_K_LIMIT: Final = 0.7
@@ -123,12 +123,12 @@ def standing(season: Season, posterior: Posterior) -> Standing:
         posterior: the posterior of it, or of an earlier stretch of it.
 
     Raises:
-        QuestionError: the fit is not to be trusted, the past was edited since, or what is
+        NoAnswerError: the fit is not to be trusted, the past was edited since, or what is
             new since the fit needs a new one.
     """
     checks = posterior.checks
     if not checks.usable:
-        raise QuestionError(
+        raise NoAnswerError(
             " ".join(checks.complaints) + " No answer is given from such a fit; fit again with "
             "another --seed or more --draws, and check the season if that does not help."
         )
@@ -163,10 +163,10 @@ def _fitted_part(season: Season, posterior: Posterior) -> Season:
         f"interventions or stressors up to {posterior.last_night}); run slackwater fit again."
     )
     if not season.first_night <= posterior.last_night <= season.last_night:
-        raise QuestionError(stale)
+        raise NoAnswerError(stale)
     fitted = season.through(posterior.last_night)
     if fitted.fingerprint() != posterior.fingerprint:
-        raise QuestionError(stale)
+        raise NoAnswerError(stale)
     return fitted
 
 
@@ -180,7 +180,7 @@ def _take_in(now: Standing, fitted: Season) -> Standing:
     fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
     if fresh:
         listed = ", ".join(repr(label) for label in fresh)
-        raise QuestionError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
+        raise NoAnswerError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
     rng = np.random.default_rng(now.seed + 1)
     path = dip_path(
         now.event_dips(new_events, rng),
@@ -256,7 +256,7 @@ def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:
     """Return which draws to keep, as often as their smoothed weights say (systematic)."""
     smoothed, pareto_k = smooth_weights(log_weight)
     if not pareto_k <= PARETO_K_LIMIT:
-        raise QuestionError(
+        raise NoAnswerError(
             "The readings since the fit tell another story than the fit did (Pareto k "
             f"{pareto_k:.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
         )

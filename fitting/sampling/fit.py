@@ -18,7 +18,7 @@ from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.errors import FitError
+from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model, with_type_rates
 from slackwater.model.season import Season
@@ -59,17 +59,18 @@ def fit(
         progress: called with the draws finished and the draws in all, warm-up included.
 
     Raises:
-        FitError: too few readings for any answer, or too few draws asked for.
+        NoAnswerError: too few readings for any answer.
+        QuestionError: too few draws or chains asked for.
     """
     season = season.observed()
     readings = int(season.read.sum())
     if readings < FEWEST_READINGS:
-        raise FitError(
+        raise NoAnswerError(
             f"Season {season.name!r} has {readings} readings; a fit needs at least "
             f"{FEWEST_READINGS}. Go on logging, best through a stretch of complete rest."
         )
     if draws < 100 or chains < 2:
-        raise FitError("A fit needs at least 100 draws and 2 chains to be judged by.")
+        raise QuestionError("A fit needs at least 100 draws and 2 chains to be judged by.")
     fingerprint = season.fingerprint()
     seed = int(fingerprint[:7], 16) if seed is None else seed
     model = build_model(season, priors)
@@ -86,7 +87,7 @@ def fit(
         save_warmup=False,
     )
     tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
-    posterior = _named_draws(model, compiled, tree["posterior"][POINT].values)
+    posterior = _named_draws(model, compiled, tree["posterior"].to_dataset()[POINT].values)
     constant = _constant(model)
     stacked = posterior.stack(sample=(n.CHAIN, n.DRAW)).transpose("sample", ...)
     stats = tree["sample_stats"].to_dataset()[list(_KEPT_STATS)].rename(_KEPT_STATS)

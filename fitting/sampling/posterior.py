@@ -18,7 +18,7 @@ import numpy as np
 import xarray as xr
 
 from slackwater.model import names as n
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import NoAnswerError
 
 FILE_NAME: Final = "posterior.nc"
 _ENGINE: Final = "h5netcdf"
@@ -137,12 +137,12 @@ class Posterior:
         """Read `posterior.nc` from a season's folder.
 
         Raises:
-            QuestionError: there is none, or it cannot be read.
+            NoAnswerError: there is none, or it cannot be read.
         """
         path = Path(folder) / FILE_NAME
         mend = f"run: slackwater fit {folder}"
         if not path.is_file():
-            raise QuestionError(f"{path}: this season has no posterior yet; {mend}")
+            raise NoAnswerError(f"{path}: this season has no posterior yet; {mend}")
         try:
             with xr.open_datatree(path, engine=_ENGINE) as stored:
                 tree = stored.load()
@@ -156,7 +156,7 @@ class Posterior:
                 checks=FitChecks(**json.loads(facts["checks"])),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
-            raise QuestionError(
+            raise NoAnswerError(
                 f"{path}: cannot be read as a posterior ({error}); {mend}"
             ) from None
 

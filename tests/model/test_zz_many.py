@@ -97,9 +97,7 @@ def assert_adds_up(inputs: LikelihoodInputs) -> None:
     filtered = filter_level(level_readings, noise, *(s[None] for s in scalars))
     unread = np.setdiff1d(np.arange(nights), seen)
     assert np.all(filtered.log_density[0, unread] == 0)
-    assert filtered.log_density.sum() == pytest.approx(
-        evaluate(inputs).value, rel=1e-10, abs=1e-10
-    )
+    assert filtered.log_density.sum() == pytest.approx(evaluate(inputs).value, rel=1e-10, abs=1e-10)
 
 
 @settings(deadline=None, max_examples=2000)

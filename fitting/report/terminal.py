@@ -1,0 +1,168 @@
+"""An answer as terminal text: a sentence first, then the table it stands on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Final
+
+import xarray as xr
+from rich import box
+from rich.console import Console, Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from slackwater.fitting.answers.sayings import CAUTION
+from slackwater.fitting.report import words
+from slackwater.model import names as n
+
+
+def show(console: Console, answer: xr.Dataset, *, caution: bool = True) -> None:
+    """Print an answer, its warnings and, unless it follows elsewhere, the caution."""
+    console.print(as_text(answer))
+    for warning in answer.attrs["warnings"]:
+        console.print(Text(f"Mind: {warning}"))
+    if caution:
+        console.print(Padding(Text(CAUTION, style="dim"), (1, 0, 0, 0)))
+
+
+def as_text(answer: xr.Dataset) -> RenderableType:
+    """Return an answer as something rich can print."""
+    return Group(*_BODIES[answer.attrs["question"]](answer))
+
+
+def _recovery(answer: xr.Dataset) -> Iterable[RenderableType]:
+    level = answer.attrs["level"]
+    yield _heading(answer, "Days to recover, counted from the session's date")
+    for name in answer[n.TYPE].values:
+        days = answer["typical_days"].sel({n.TYPE: name})
+        yield Text(f"  {name}: {words.whole_days(days)}")
+    table = _table("session type", "done", "dip", "typical days", "next session", "4 in 5 by")
+    for name in answer[n.TYPE].values:
+        row = answer.sel({n.TYPE: name})
+        table.add_row(
+            Text(str(name)),
+            str(int(row["sessions"])),
+            words.tight_dip(row["dip_ln"]),
+            words.tight(row["typical_days"]),
+            words.tight(row["next_session_days"]),
+            _by_day(row["days_for_chance"].sel(chance=0.8)),
+        )
+    yield table
+    yield Text(
+        "Dip: how far the first reading lies under baseline. "
+        f"Recovered means the dip is under {float(answer['threshold_percent']):.0f} % "
+        f"({answer.attrs['threshold_rule']}). Typical days: a usual session of the type; next "
+        f"session: any one more of it, as they differ. {_likely(level)}"
+    )
+
+
+def _by_day(days: xr.DataArray) -> str:
+    value = float(days)
+    return f"day {value:.0f}" if value == value else "later than day 30"
+
+
+def _baseline(answer: xr.Dataset) -> Iterable[RenderableType]:
+    yield _heading(answer, f"Where you stand on the morning of {answer.attrs['last_night']}")
+    share = float(answer["chance_at_baseline"])
+    yield Text(f"  At baseline: the chance is {words.chance(share)}.")
+    table = _facts()
+    table.add_row("baseline", words.milliseconds(answer["baseline_rmssd_ms"]))
+    table.add_row("dip left", words.percent_dip(answer["dip_left_ln"]))
+    table.add_row("further rest days", words.days_range(answer["further_rest_days"]))
+    flat = words.plural(int(answer["flat_nights"]), "flat night")
+    reached = "reached" if bool(answer["plateau_reached"]) else "not reached"
+    table.add_row("plateau of rest", f"{reached} ({flat} so far)")
+    table.add_row("ordinary night-to-night SD", words.percent_dip(answer["night_to_night_sd_ln"]))
+    yield table
+    yield Text(f"Plateau: {answer.attrs['plateau_rule']}. {_likely(answer.attrs['level'])}")
+
+
+def _forecast(answer: xr.Dataset) -> Iterable[RenderableType]:
+    sessions = answer.attrs["sessions"]
+    plan = "with " + ", ".join(sessions) if sessions else "at rest"
+    yield _heading(answer, f"The coming readings, {plan}")
+    back = words.days_range(answer["days_to_baseline"])
+    yield Text(f"  Back at baseline in {back} days from {answer.attrs['last_night']}.")
+    table = _table("morning", "reading", "chance of being at baseline")
+    for night in answer[n.NIGHT]:
+        row = answer.sel({n.NIGHT: night})
+        table.add_row(
+            str(night.values)[:10],
+            words.milliseconds(row["rmssd_ms"]),
+            words.chance(float(row["chance_at_baseline"])),
+        )
+    yield table
+    yield Text(_likely(answer.attrs["level"]))
+
+
+def _compare_intervention(answer: xr.Dataset) -> Iterable[RenderableType]:
+    name = answer.attrs["intervention"]
+    yield _heading(answer, f"Recovery with and without {name}")
+    verdict = answer.attrs["verdict"]
+    sentence = f"{verdict} with it" if verdict in ("faster", "slower") else verdict
+    share = words.chance(float(answer["chance_faster"]))
+    yield Text(f"  {sentence} (the chance that it is faster is {share}).")
+    table = _facts()
+    table.add_row("recovery rate, with over without", words.ratio(answer["rate_ratio"]))
+    for side in ("with", "without"):
+        nights = words.plural(int(answer[f"nights_{side}"]), "night")
+        sessions = words.plural(int(answer[f"sessions_{side}"]), "session")
+        table.add_row(side, f"{nights}, {sessions}")
+    yield table
+    saved = _table("session type", "days saved")
+    for label in answer[n.TYPE].values:
+        row = answer["days_saved"].sel({n.TYPE: label})
+        saved.add_row(Text(str(label)), words.days_range(row))
+    yield saved
+    rule = answer.attrs["verdict_rule"]
+    yield Text(f"Verdict: {rule}. {_likely(answer.attrs['level'])}")
+
+
+def _difference(answer: xr.Dataset) -> Iterable[RenderableType]:
+    a, b = answer.attrs["a"], answer.attrs["b"]
+    attribute = answer.attrs.get("attribute")
+    what = f"{attribute}: {a} against {b}" if attribute else f"{a} against {b}"
+    yield _heading(answer, what)
+    low, median, high = words.triple(answer["difference_days"])
+    longer = a if median >= 0 else b
+    yield Text(
+        f"  {longer} takes {abs(median):.1f} days longer; the difference {a} minus {b} likely "
+        f"lies between {low:.1f} and {high:.1f} days."
+    )
+    share = words.chance(float(answer["chance_a_slower"]))
+    yield Text(f"  The chance that {a} takes longer is {share}.")
+    yield Text(_likely(answer.attrs["level"]))
+
+
+def _heading(answer: xr.Dataset, text: str) -> Text:
+    return Text.assemble((f"{answer.attrs['season']}: ", "dim"), (text, "bold"))
+
+
+def _likely(level: float) -> str:
+    return f"Ranges hold {words.out_of_ten(level)}."
+
+
+def _table(first: str, *others: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table.add_column(first, overflow="fold")
+    for name in others:
+        table.add_column(name, justify="right", no_wrap=True)
+    return table
+
+
+def _facts() -> Table:
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 2))
+    table.add_column()
+    table.add_column()
+    return table
+
+
+_BODIES: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {
+    "recovery": _recovery,
+    "baseline": _baseline,
+    "forecast": _forecast,
+    "compare intervention": _compare_intervention,
+    "compare types": _difference,
+    "compare attribute": _difference,
+}
