@@ -22,6 +22,7 @@ from slackwater.model.errors import NoAnswerError
 
 FILE_NAME: Final = "posterior.nc"
 _ENGINE: Final = "h5netcdf"
+_ANSWERED_FROM: Final = ("posterior", "last_night")
 _UNFINISHED: Final = ".posterior-"
 
 
@@ -79,8 +80,7 @@ class Posterior:
 
     Attributes:
         tree: groups posterior (dims chain, draw, and those of the model), sample_stats,
-            observed_data, constant_data, last_night (the state that answers start from);
-            the facts below as attributes.
+            observed_data, constant_data, last_night (the state that answers start from).
         season_name: the season's name.
         fingerprint: hash of what the fitted readings could show.
         last_night: date of the last reading fitted.
@@ -134,7 +134,9 @@ class Posterior:
 
     @classmethod
     def load(cls, folder: str | Path) -> Posterior:
-        """Read `posterior.nc` from a season's folder.
+        """Read what answers need of the `posterior.nc` in a season's folder.
+
+        That is the groups posterior and last_night; ArviZ or xarray open the whole file.
 
         Raises:
             NoAnswerError: there is none, or it cannot be read.
@@ -144,11 +146,10 @@ class Posterior:
         if not path.is_file():
             raise NoAnswerError(f"{path}: this season has no posterior yet; {mend}")
         try:
-            with xr.open_datatree(path, engine=_ENGINE) as stored:
-                tree = stored.load()
-            facts = tree.attrs
+            groups = {f"/{group}": _read(path, group) for group in _ANSWERED_FROM}
+            facts = _read(path, None).attrs
             return cls(
-                tree=tree,
+                tree=xr.DataTree.from_dict(groups),
                 season_name=str(facts["season"]),
                 fingerprint=str(facts["fingerprint"]),
                 last_night=np.datetime64(facts["last_night"], "D"),
@@ -159,6 +160,11 @@ class Posterior:
             raise NoAnswerError(
                 f"{path}: cannot be read as a posterior ({error}); {mend}"
             ) from None
+
+
+def _read(path: Path, group: str | None) -> xr.Dataset:
+    with xr.open_dataset(path, group=group, engine=_ENGINE) as stored:
+        return stored.load()
 
 
 def _clear(unfinished: Iterable[Path]) -> None:

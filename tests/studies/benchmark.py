@@ -1,0 +1,207 @@
+"""Speed, as ratios measured side by side in one run, on the demo season.
+
+    python tests/studies/benchmark.py [--seeds 10] [--write docs/benchmark.md]
+
+Compares a `slackwater fit`, as a whole process with warm caches, with the textbook
+statement of the same model sampled by `pm.sample`, also as a whole process, and times
+each answering command. Prints a table; `--write` puts it into a page.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+DRAWS, TUNE, CHAINS = 1000, 1000, 4
+COMMANDS = (
+    ["recovery"],
+    ["baseline"],
+    ["forecast", "--nights", "7"],
+    ["compare", "--intervention", "river dip"],
+    ["compare", "--types", "hill run", "steady row"],
+    ["compare", "--attribute", "mode", "lift", "row"],
+)
+
+
+def main() -> None:
+    """Run the benchmark, or one of its parts in a process of its own."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--seeds", type=int, default=10, help="fits to count divergences in")
+    parser.add_argument("--write", type=Path, help="page to write the table into")
+    parser.add_argument("--part", nargs=3, metavar=("WHAT", "FOLDER", "SEED"))
+    options = parser.parse_args()
+    if options.part:
+        what, folder, seed = options.part
+        part = {"fit": _fit_part, "textbook": _textbook_part}[what]
+        sys.stdout.write(json.dumps(part(Path(folder), int(seed))) + "\n")
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        page = _compare(Path(folder), options.seeds)
+    sys.stdout.write(page)
+    if options.write:
+        options.write.write_text(page, encoding="utf-8")
+
+
+def _compare(folder: Path, seeds: int) -> str:
+    from slackwater.fitting.demo import copy_demo
+
+    copy_demo(folder)
+    _process("fit", folder, 0)  # fills the caches of compiled code
+    _process("textbook", folder, 0)
+    textbook = _process("textbook", folder, 1)
+    fits = [_process("fit", folder, seed) for seed in range(1, seeds + 1)]
+    fit = sorted(fits, key=lambda f: f["process_s"])[len(fits) // 2]
+    answers = {" ".join(c): min(_command(c, folder) for _ in range(3)) for c in COMMANDS}
+    return _page(fits, fit, textbook, answers)
+
+
+def _process(what: str, folder: Path, seed: int) -> dict[str, Any]:
+    command = [sys.executable, __file__, "--part", what, str(folder), str(seed)]
+    begun = time.perf_counter()
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    result: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
+    return result | {"process_s": time.perf_counter() - begun}
+
+
+def _command(words: list[str], folder: Path) -> float:
+    command, *options = words
+    call = [sys.executable, "-m", "slackwater.fitting", command, str(folder), *options]
+    begun = time.perf_counter()
+    subprocess.run(call, check=True, capture_output=True)
+    return time.perf_counter() - begun
+
+
+def _fit_part(folder: Path, seed: int) -> dict[str, Any]:
+    """Do what `slackwater fit` does, with a clock between the steps."""
+    clock = [time.perf_counter()]
+
+    def lap() -> float:
+        clock.append(time.perf_counter())
+        return clock[-1] - clock[-2]
+
+    times = {}
+    import nutpie
+
+    from slackwater.fitting.intake import read_season
+    from slackwater.fitting.sampling import fit as fitting
+
+    times["import"] = lap()
+    season = read_season(folder)
+    times["read"] = lap()
+    laps: dict[str, float] = {}
+    compile_model, build_model, sample = fitting.compile_model, fitting.build_model, nutpie.sample
+
+    def timed(name: str, call: Any) -> Any:
+        def run(*args: Any, **kwargs: Any) -> Any:
+            begun = time.perf_counter()
+            result = call(*args, **kwargs)
+            laps[name] = time.perf_counter() - begun
+            return result
+
+        return run
+
+    fitting.compile_model = timed("compile", compile_model)
+    fitting.build_model = timed("build", build_model)
+    fitting.nutpie.sample = timed("sample", sample)
+    fitting.check = timed("check", fitting.check)
+    posterior = fitting.fit(season, seed=seed, draws=DRAWS, chains=CHAINS)
+    whole = lap()
+    times |= laps | {"rest of fit": whole - sum(laps.values())}
+    posterior.save(folder)
+    times["write"] = lap()
+    checks = posterior.checks
+    return {
+        "times": times,
+        "ess": checks.worst_bulk_ess,
+        "rhat": checks.worst_rhat,
+        "divergences": checks.divergences,
+        "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+def _textbook_part(folder: Path, seed: int) -> dict[str, Any]:
+    import arviz_stats
+    import pymc as pm
+    from textbook import textbook_model
+
+    from slackwater.fitting.intake import read_season
+
+    begun = time.perf_counter()
+    with textbook_model(read_season(folder)):
+        result = pm.sample(
+            DRAWS,
+            tune=TUNE,
+            chains=CHAINS,
+            cores=2,
+            nuts_sampler="pymc",
+            random_seed=seed,
+            progressbar=False,
+            compute_convergence_checks=False,
+        )
+    tree = result if not hasattr(result, "to_datatree") else result.to_datatree()
+    stats = tree["sample_stats"].to_dataset()
+    seconds = float(stats.attrs["sampling_time"])
+    ess = arviz_stats.ess(tree["posterior"].to_dataset(), method="bulk")
+    return {
+        "times": {"sample": seconds, "all": time.perf_counter() - begun},
+        "ess": min(float(v.min()) for v in ess.data_vars.values() if v.size),
+        "divergences": int(stats["diverging"].sum()),
+        "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+    }
+
+
+def _page(
+    fits: list[dict[str, Any]],
+    fit: dict[str, Any],
+    textbook: dict[str, Any],
+    answers: dict[str, float],
+) -> str:
+    def rate(run: dict[str, Any]) -> float:
+        return float(run["ess"] / run["times"]["sample"])
+
+    clean = sum(f["divergences"] == 0 for f in fits)
+    converged = sum(f["rhat"] < 1.01 for f in fits)
+    steps = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in fit["times"].items())
+    rows = [
+        ("sampling", f"{fit['times']['sample']:.1f} s", f"{textbook['times']['sample']:.1f} s"),
+        ("lowest bulk ESS", f"{fit['ess']:.0f}", f"{textbook['ess']:.0f}"),
+        ("lowest bulk ESS per second", f"{rate(fit):.0f}", f"{rate(textbook):.1f}"),
+        ("divergences", str(fit["divergences"]), str(textbook["divergences"])),
+        ("whole process", f"{fit['process_s']:.1f} s", f"{textbook['process_s']:.1f} s"),
+        ("peak memory", f"{fit['peak_mib']:.0f} MiB", f"{textbook['peak_mib']:.0f} MiB"),
+    ]
+    table = "\n".join(f"| {a} | {b} | {c} |" for a, b, c in rows)
+    commands = "\n".join(f"| `{name}` | {seconds:.2f} s |" for name, seconds in answers.items())
+    return f"""# Speed
+
+Written by `python tests/studies/benchmark.py`, Python {platform.python_version()}, PyMC \
+{version("pymc")}, nutpie {version("nutpie")}, {CHAINS} chains of {TUNE} + {DRAWS}, the demo \
+season, warm caches. The median of {len(fits)} fits stands beside one textbook run.
+
+| | slackwater | textbook statement, `pm.sample` |
+| --- | --- | --- |
+{table}
+
+- Lowest bulk ESS per second: **{rate(fit) / rate(textbook):.0f} times** the textbook's.
+- Whole process: **{textbook["process_s"] / fit["process_s"]:.1f} times** faster.
+- Without divergence: {clean} of {len(fits)} seeds; R-hat under 1.01: {converged} of {len(fits)}.
+- Where a fit's time goes: {steps}.
+
+| answering command, as a whole process | best of 3 |
+| --- | --- |
+{commands}
+"""
+
+
+if __name__ == "__main__":
+    main()
