@@ -46,7 +46,9 @@ def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
     design = design_of(season)
     with pm.Model() as model:
         for dim, labels in _coords(season, design).items():
-            model.add_coord(dim, labels, length=pytensor.shared(len(labels), name=dim))
+            model.add_coord(
+                dim, labels, length=pytensor.shared(len(labels), name=f"length of {dim}")
+            )
         data = _data(design)
         rates, dips = _rates_and_dips(priors, design, data)
         _observe_readings(priors, design, data, rates, dips)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import os
 from collections.abc import Callable
 from importlib.metadata import version
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from slackwater.fitting.sampling.last_night import last_night
 from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
+from slackwater.model import likelihood, pooling, recovery
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.errors import NoAnswerError, QuestionError
@@ -36,6 +38,8 @@ _KEPT_STATS: Final = {
 }
 _VERSIONS: Final = ("slackwater", "pymc", "pytensor", "nutpie", "numpy", "xarray")
 
+_GRAPH: Final = (likelihood, pooling, recovery)
+
 Progress = Callable[[int, int], None]
 
 
@@ -46,6 +50,7 @@ def fit(
     seed: int | None = None,
     draws: int = 1000,
     chains: int = 4,
+    cores: int | None = None,
     progress: Progress | None = None,
 ) -> Posterior:
     """Sample the posterior of a season.
@@ -56,6 +61,7 @@ def fit(
         seed: the same seed gives the same draws; by default it follows from the season.
         draws: draws kept in each chain.
         chains: number of chains.
+        cores: chains sampled at once; all the machine's cores if left out.
         progress: called with the draws finished and the draws in all, warm-up included.
 
     Raises:
@@ -73,14 +79,15 @@ def fit(
         raise QuestionError("A fit needs at least 100 draws and 2 chains to be judged by.")
     fingerprint = season.fingerprint()
     seed = int(fingerprint[:7], 16) if seed is None else seed
+    priors = priors or Priors()
     model = build_model(season, priors)
-    compiled = compile_model(model, progress)
+    compiled = compile_model(model, _identity(priors), progress)
     raw = nutpie.sample(
         compiled,
         draws=draws,
         tune=TUNE,
         chains=chains,
-        cores=min(chains, os.cpu_count() or 1),
+        cores=cores or min(chains, os.cpu_count() or 1),
         seed=seed,
         target_accept=TARGET_ACCEPT,
         progress_bar=False,
@@ -108,6 +115,11 @@ def fit(
         seed=seed,
         checks=check(posterior, stats),
     )
+
+
+def _identity(priors: Priors) -> str:
+    """Return what the model's graph depends on beside its variables and data."""
+    return "\n".join([repr(priors), *(inspect.getsource(module) for module in _GRAPH)])
 
 
 def check(posterior: xr.Dataset, stats: xr.Dataset) -> FitChecks:

@@ -2,8 +2,8 @@
 
 nutpie can compile a PyMC model by itself, but its wrapper is compiled anew in every
 process and the sizes of the data are baked into it. Here data and sizes are inputs, and
-the whole call, wrapper included, is kept in PyTensor's numba cache: a new season of the
-same make-up starts without compiling anything.
+the whole call is kept in PyTensor's numba cache under the model's identity: a new season
+of the same make-up, also in a new process, starts without building or compiling a graph.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from importlib.metadata import version
 from typing import Any, Final
 
 import numba
@@ -22,12 +23,13 @@ from numpy.typing import NDArray
 from nutpie import _lib
 from nutpie.sample import CompiledModel
 from pytensor.graph.replace import graph_replace
-from pytensor.link.numba.cache import CACHED_SRC_FUNCTIONS, compile_numba_function_src
+from pytensor.link.numba.cache import compile_numba_function_src
 
 Floats = NDArray[np.float64]
 
 POINT: Final = "point"  # the one variable that nutpie records: the unconstrained point
 
+_LENGTHS: Final = "lengths of the variables"
 _COUNTS: Final = "{{ total_finished_draws }} {{ total_draws }}"
 _DOUBLES: Final = numba.types.CPointer(numba.types.double)
 _LOGP_SIGNATURE: Final = numba.types.int64(
@@ -104,39 +106,49 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
 
 
 def compile_model(
-    model: pm.Model, progress: Callable[[int, int], None] | None = None
+    model: pm.Model, identity: str, progress: Callable[[int, int], None] | None = None
 ) -> MachineCode:
     """Compile a model's log density and gradient, or find them in the cache.
 
     Args:
-        model: its data must be shared variables, its transforms logarithms.
+        model: its data and the lengths of its dims must be named shared variables, its
+            transforms logarithms.
+        identity: what, beside the names of variables and data, tells this model's graph
+            from another's: sources, versions and whatever stands in it as a constant.
         progress: called with the draws finished and the draws in all while sampling.
     """
     start_values = model.initial_point()
-    variables = model.value_vars
-    names = [v.name for v in variables]
+    names = [v.name for v in model.value_vars]
     lengths = [int(np.size(start_values[name])) for name in names]
-    function = _flat_function(model, variables, lengths)
-    arrays = [np.asarray(s.get_value(borrow=True)) for s in function.get_shared()]
+    arrays = _arrays(model, lengths)
     return MachineCode(
         dims={},
         names=names,
         lengths=lengths,
-        logp=_cached_callback(function.vm.jit_fn, arrays),
-        memory=_pack(arrays),
+        logp=_callback(arrays, [identity, *names], lambda: _flat_function(model, lengths)),
+        memory=_pack(list(arrays.values())),
         start=_jittered(np.concatenate([np.ravel(start_values[name]) for name in names])),
         progress=progress,
     )
 
 
-def _flat_function(model: pm.Model, variables: Sequence[Any], lengths: list[int]) -> Any:
+def _arrays(model: pm.Model, lengths: list[int]) -> dict[str, NDArray[Any]]:
+    """Return everything that the compiled function reads, by name, in a fixed order."""
+    shared = [*model.data_vars, *model.dim_lengths.values()]
+    arrays = {v.name: np.asarray(v.get_value(borrow=True)) for v in shared}
+    arrays[_LENGTHS] = np.array(lengths, np.int64)
+    return dict(sorted(arrays.items()))
+
+
+def _flat_function(model: pm.Model, lengths: list[int]) -> Any:
     """Return the function of one vector that gives the log density and its gradient."""
+    variables = model.value_vars
     logp = model.logp()
     gradient = pytensor.grad(logp, variables)
     point = pt.vector("point")
     pieces = pt.split(
         point,
-        splits_size=pytensor.shared(np.array(lengths, np.int64), name="lengths"),
+        splits_size=pytensor.shared(np.array(lengths, np.int64), name=_LENGTHS),
         n_splits=len(lengths),
         axis=0,
     )
@@ -174,31 +186,55 @@ def _pack(arrays: Sequence[NDArray[Any]]) -> NDArray[np.int64]:
     return np.concatenate([np.array([offset, *header], np.int64), *bodies])
 
 
-def _cached_callback(function: Any, arrays: Sequence[NDArray[Any]]) -> Any:
-    lines, arguments, at = [], [], 1
+def _callback(
+    arrays: dict[str, NDArray[Any]], identity: list[str], build: Callable[[], Any]
+) -> Any:
+    """Return the C callback, from the cache where it is, else compiled from the graph."""
+    source = _source(list(arrays.values()))
+    versions = [version(name) for name in ("pymc", "pytensor", "numba")]
+    made_of = "\n".join([source, *arrays, *identity, *versions])
+    key = sha256(made_of.encode()).hexdigest()
+    if key not in _loaded:
+        try:
+            _loaded[key] = _load(source, key, None)
+        except numba.core.errors.NumbaError:  # not in the cache, so the density is needed
+            _loaded[key] = _load(source, key, _density(build(), list(arrays)))
+    return _loaded[key]
+
+
+_loaded: dict[str, Any] = {}
+
+
+def _load(source: str, key: str, density: Any) -> Any:
+    scope = {"__name__": __name__, "np": np, "carray": numba.carray, "density": density}
+    callback = compile_numba_function_src(source, "callback", scope, cache_key=key)
+    return numba.cfunc(_LOGP_SIGNATURE, cache=True)(callback)
+
+
+def _density(function: Any, names: list[str]) -> Any:
+    """Return the graph's function with all arrays as arguments, in their fixed order."""
+    given = ", ".join(f"a{i}" for i in range(len(names)))
+    used = ", ".join(f"a{names.index(shared.name)}" for shared in function.get_shared())
+    source = f"def density(point, {given}):\n    return graph(point, {used})\n"
+    scope = {"__name__": __name__, "graph": function.vm.jit_fn}
+    return numba.njit(compile_numba_function_src(source, "density", scope))
+
+
+def _source(arrays: Sequence[NDArray[Any]]) -> str:
+    lines, at = [], 1
     for number, array in enumerate(arrays):
         view = "floats" if array.dtype.kind == "f" else "ints"
         start, shape = f"ints[{at}]", [f"ints[{at + 1 + d}]" for d in range(array.ndim)]
-        size = " * ".join(shape) or "1"
+        size = " * ".join(shape)
         piece = f"{view}[{start} : {start} + {size}]"
         if array.ndim == 0:
             piece = f"np.asarray({view}[{start}])"
         elif array.ndim > 1:
             piece += f".reshape(({', '.join(shape)}))"
         lines.append(f"    a{number} = {piece}")
-        arguments.append(f"a{number}")
         at += 1 + array.ndim
-    source = _CALLBACK.format(
-        arrays="\n".join(lines), arguments="".join(f", {a}" for a in arguments)
-    )
-    graph = CACHED_SRC_FUNCTIONS[function.py_func]
-    callback = compile_numba_function_src(
-        source,
-        "callback",
-        {"__name__": __name__, "np": np, "carray": numba.carray, "density": function},
-        cache_key=sha256((source + graph).encode()).hexdigest(),
-    )
-    return numba.cfunc(_LOGP_SIGNATURE, cache=True)(callback)
+    arguments = ", ".join(f"a{number}" for number in range(len(arrays)))
+    return _CALLBACK.format(arrays="\n".join(lines), arguments=arguments)
 
 
 _CALLBACK: Final = """
@@ -207,7 +243,7 @@ def callback(dim, point, gradient, value, memory):
     ints = carray(memory, (length,), np.int64)
     floats = carray(memory, (length,), np.float64)
 {arrays}
-    logp, slopes = density(carray(point, (dim,)){arguments})
+    logp, slopes = density(carray(point, (dim,)), {arguments})
     out = carray(gradient, (dim,))
     for i in range(dim):
         if not np.isfinite(slopes[i]):
