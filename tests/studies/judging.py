@@ -1,0 +1,167 @@
+"""One season of the calibration study: fit it, follow its last 8 weeks, judge every answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from generator import MEASURE, Made, make
+from peers import oracle, peer_forecasts
+from scoringrules import crps_ensemble, crps_normal, logs_normal
+
+from slackwater.fitting.answers.ahead import look_ahead
+from slackwater.fitting.answers.baseline import baseline
+from slackwater.fitting.answers.compare import compare_intervention
+from slackwater.fitting.answers.recovery import recovery
+from slackwater.fitting.answers.standing import Standing, standing
+from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.model import names as n
+from slackwater.model.errors import NoAnswerError
+from slackwater.model.season import Season
+
+LAST_NIGHTS = 56
+HORIZONS = (1, 7)
+REFIT_EVERY = 28
+LEVEL = 0.8
+
+
+def judge(kind: str, seed: int) -> dict[str, Any]:
+    """Return how the answers about one made season compare with its truth.
+
+    Keys: `types` (one entry a type: cover, width, error of typical and next-session
+    days), `baseline`, `ratio` (where there is a measure), `forecasts` (one entry a
+    forecast: horizon, cover, and the scores of slackwater, its peers and the oracle),
+    `fits` (divergences, worst R-hat and ESS of each), `refits` (asked for by the data).
+    """
+    made = make(kind, seed)
+    season = Season.from_tables("made", **made.tables)
+    posterior = _fit(season, seed)
+    now = standing(season, posterior)
+    forecasts, fits, refits = _follow(made, season, seed)
+    return {
+        "kind": kind,
+        "types": _types(recovery(now), made),
+        "baseline": _covers(baseline(now)["baseline_rmssd_ms"], float(np.exp(made.level[-1]))),
+        "ratio": _ratio(now, made),
+        "forecasts": forecasts,
+        "fits": [_facts(posterior), *fits],
+        "refits": refits,
+    }
+
+
+def _fit(season: Season, seed: int) -> Posterior:
+    return fit(season, seed=seed, cores=1)
+
+
+def _facts(posterior: Posterior) -> dict[str, float]:
+    checks = posterior.checks
+    ess = min(checks.worst_bulk_ess, checks.worst_tail_ess)
+    return {"divergences": checks.divergences, "rhat": checks.worst_rhat, "ess": ess}
+
+
+def _covers(interval: xr.DataArray, truth: float) -> dict[str, float]:
+    low, median, high = (float(interval.sel(bound=b)) for b in ("low", "median", "high"))
+    return {
+        "cover": float(low - 1e-9 <= truth <= high + 1e-9),
+        "width": high - low,
+        "error": median - truth,
+    }
+
+
+def _types(answer: xr.Dataset, made: Made) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": str(name),
+            "sessions": int(answer["sessions"].sel(type=name)),
+            "typical": _covers(answer["typical_days"].sel(type=name), made.days[str(name)]),
+            "next": _covers(answer["next_session_days"].sel(type=name), made.next_days[str(name)]),
+        }
+        for name in answer["type"].values
+    ]
+
+
+def _ratio(now: Standing, made: Made) -> dict[str, Any] | None:
+    if made.ratio is None:
+        return None
+    answer = compare_intervention(now, MEASURE)
+    verdict = answer.attrs["verdict"]
+    return _covers(answer["rate_ratio"], made.ratio) | {"verdict": verdict, "truth": made.ratio}
+
+
+def _follow(
+    made: Made, season: Season, seed: int
+) -> tuple[list[dict[str, Any]], list[dict[str, float]], int]:
+    """Forecast from every morning of the last 8 weeks, knowing the log but no later reading."""
+    last = len(season.nights) - 1
+    posterior, fitted_at = None, -1
+    forecasts, fits, refits = [], [], 0
+    for origin in range(last - LAST_NIGHTS, last):
+        if not season.read[origin]:
+            continue
+        known = _readings_until(made, season.nights[origin])
+        if posterior is None or origin - fitted_at >= REFIT_EVERY:
+            posterior, fitted_at = _fit(known, seed), origin
+            fits.append(_facts(posterior))
+        try:
+            now = standing(known, posterior)
+        except NoAnswerError:
+            posterior, fitted_at, refits = _fit(known, seed), origin, refits + 1
+            fits.append(_facts(posterior))
+            now = standing(known, posterior)
+        forecasts += _scores(made, season, now, origin)
+    return forecasts, fits, refits
+
+
+def _readings_until(made: Made, night: np.datetime64) -> Season:
+    """Return the season with its whole log, but no reading after `night`."""
+    readings = made.tables["readings"]
+    known = readings[pd.to_datetime(readings["date"]) <= pd.Timestamp(night)]
+    return Season.from_tables("made", **{**made.tables, "readings": known})
+
+
+def _scores(made: Made, season: Season, now: Standing, origin: int) -> list[dict[str, Any]]:
+    ahead = look_ahead(now, max(HORIZONS), [])
+    low, high = np.quantile(ahead.reading, [0.1, 0.9], axis=0)
+    readings = season.data[n.LOG_RMSSD].values
+    rows = []
+    for horizon in HORIZONS:
+        target = origin + horizon
+        if target >= len(readings) or np.isnan(readings[target]):
+            continue
+        reading = float(readings[target])
+        step = horizon - 1
+        mean, sd = oracle(made, readings, origin, horizon)
+        row = {
+            "horizon": horizon,
+            "cover": float(low[step] <= reading <= high[step]),
+            "width": float(high[step] - low[step]),
+            "crps": {
+                "slackwater": float(crps_ensemble(reading, ahead.reading[::2, step])),
+                "oracle": float(crps_normal(reading, mean, sd)),
+            },
+            "logs": {
+                "slackwater": _log_score(now, ahead.dip[:, step], horizon, reading),
+                "oracle": float(logs_normal(reading, mean, sd)),
+            },
+        }
+        for name, (mean, sd) in peer_forecasts(season, origin, horizon).items():
+            row["crps"][name] = float(crps_normal(reading, mean, sd))
+            row["logs"][name] = float(logs_normal(reading, mean, sd))
+        rows.append(row)
+    return rows
+
+
+def _log_score(now: Standing, dip: np.ndarray, horizon: int, reading: float) -> float:
+    """Return minus the log predictive density, the night's noise scale summed out."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(15)
+    drift = now.parameter(n.DRIFT_SD) ** 2 * horizon
+    noise = now.parameter(n.NOISE_SD)[:, None] ** 2 * np.exp(
+        now.parameter(n.NOISE_TAIL)[:, None] * nodes
+    )
+    variance = (now.level_variance + drift)[:, None] + noise
+    error = (reading - (now.level_mean - dip))[:, None]
+    density = np.exp(-0.5 * error**2 / variance) / np.sqrt(2 * np.pi * variance)
+    return float(-np.log((density @ (weights / weights.sum())).mean()))
