@@ -79,7 +79,8 @@ class Season:
             stressors: `date`, `stressor`.
 
         Raises:
-            SeasonError: no reading, a date twice, a value out of range, a type twice.
+            SeasonError: no reading, a date or a label missing, a date twice, a value out of
+                range, a type twice.
         """
         reading_table = _reading_table(readings)
         session_table = _session_table(sessions)
@@ -181,9 +182,10 @@ class Season:
         tables["readings"] = tables["readings"][tables["readings"]["date"] <= night]
         if tables["readings"].empty:
             raise SeasonError(f"Season {self.name!r} has no reading by {night}.")
+        last = tables["readings"]["date"].max()  # where the axis will end
         for key in ("sessions", "interventions", "stressors"):
             dates = tables[key]["date"]
-            felt = (dates < night) & (dates >= self.first_night - DAY)
+            felt = (dates < last) & (dates >= self.first_night - DAY)
             tables[key] = tables[key][felt]
         done = tables["sessions"]["type"].unique()
         tables["types"] = tables["types"][tables["types"]["type"].isin(done)]
@@ -252,8 +254,22 @@ def _days(dates: object) -> NDArray[np.datetime64]:
     return np.asarray(dates, dtype="datetime64[ns]").astype("datetime64[D]")
 
 
+def _dates(table: pd.DataFrame, what: str) -> NDArray[np.datetime64]:
+    days = _days(table["date"].to_numpy())
+    if np.any(np.isnat(days)):
+        raise SeasonError(f"A row for a {what} has no date; fill it in or leave the row out.")
+    return days
+
+
+def _labels(table: pd.DataFrame, column: str) -> NDArray[np.object_]:
+    labels = table[column].astype(object).fillna("").astype(str).to_numpy(object)
+    if np.any(labels == ""):
+        raise SeasonError(f"A row has no {column}; name it or leave the row out.")
+    return labels
+
+
 def _reading_table(readings: pd.DataFrame) -> pd.DataFrame:
-    table = pd.DataFrame({"date": _days(readings["date"].to_numpy())})
+    table = pd.DataFrame({"date": _dates(readings, "reading")})
     if "log_rmssd" in readings:
         table["log_rmssd"] = readings["log_rmssd"].to_numpy(float)
     else:
@@ -284,8 +300,8 @@ def _session_table(sessions: pd.DataFrame | None) -> pd.DataFrame:
     dose = sessions["dose"].fillna(1.0).to_numpy(float) if "dose" in sessions else 1.0
     table = pd.DataFrame(
         {
-            "date": _days(sessions["date"].to_numpy()),
-            "type": sessions["type"].astype(str).to_numpy(object),
+            "date": _dates(sessions, "session"),
+            "type": _labels(sessions, "type"),
             "dose": dose,
         }
     )
@@ -305,9 +321,7 @@ def _type_table(types: pd.DataFrame | None, sessions: pd.DataFrame) -> pd.DataFr
 def _day_table(table: pd.DataFrame | None, label: str) -> pd.DataFrame:
     if table is None or table.empty:
         return pd.DataFrame({"date": np.array([], "datetime64[D]"), label: np.array([], object)})
-    days = pd.DataFrame(
-        {"date": _days(table["date"].to_numpy()), label: table[label].astype(str).to_numpy(object)}
-    )
+    days = pd.DataFrame({"date": _dates(table, label), label: _labels(table, label)})
     _refuse_twice(days, ["date", label], label)
     return days.sort_values(["date", label], ignore_index=True)
 

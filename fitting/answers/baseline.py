@@ -70,11 +70,11 @@ def flat_nights(now: Standing) -> int:
 
 
 def _nights_since_last_event(now: Standing) -> int:
-    """Return the mornings up to the last one that no later event disturbed."""
+    """Return how many nights, up to the last, came after the one that felt the last event."""
     felt = _felt_nights(now)
     last = int(((now.night - now.season.first_night) / DAY).astype(int))
-    before = felt[felt <= last]
-    return last + 1 - (int(before.max()) if before.size else 0)
+    on_axis = felt[(felt >= 0) & (felt <= last)]
+    return last - int(on_axis.max(initial=-1))
 
 
 def _felt_nights(now: Standing) -> Ints:

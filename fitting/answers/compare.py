@@ -125,7 +125,7 @@ def compare_attribute(
     values = data[n.TYPE_ATTRIBUTE].values[:, attributes.index(attribute)]
     trained = _labels(now, n.TYPE)
     has = {
-        value: [t for t, v in zip(now.season.types, values, strict=True) if v == value]
+        value: [t for t, v in zip(now.season.types, values, strict=True) if v and v == value]
         for value in (a, b)
     }
     for value in (a, b):

@@ -7,7 +7,7 @@ import datetime
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.ahead import Ahead, days_until_baseline, look_ahead
+from slackwater.fitting.answers.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import Event, Standing
@@ -21,7 +21,7 @@ def planned_session(now: Standing, date: np.datetime64, label: str, dose: float 
 
     Raises:
         QuestionError: the type is unknown to the fit, or the date lies before the last
-            reading.
+            reading or too far after it.
     """
     types = [str(t) for t in now.draws[n.TYPE].values] if n.TYPE in now.draws.coords else []
     if label not in types:
@@ -31,7 +31,13 @@ def planned_session(now: Standing, date: np.datetime64, label: str, dose: float 
             f"A session planned for {date} lies before the last reading ({now.night}); "
             "log it in sessions.csv instead."
         )
-    return Event(int((date + DAY - now.night) / DAY), label, dose)
+    night = int((date + DAY - now.night) / DAY)
+    if night > FARTHEST:
+        raise QuestionError(
+            f"A session planned for {date} is felt more than {FARTHEST} nights after the last "
+            f"reading ({now.night}), farther than a forecast reaches; plan it nearer."
+        )
+    return Event(night, label, dose)
 
 
 def parse_session(now: Standing, text: str) -> Event:
@@ -40,16 +46,17 @@ def parse_session(now: Standing, text: str) -> Event:
     Raises:
         QuestionError: not of that form, or as for `planned_session`.
     """
-    date, colon, label = text.partition(":")
+    date, _, label = text.partition(":")
     try:
-        day = np.datetime64(datetime.date.fromisoformat(date.strip()))
+        day = datetime.date.fromisoformat(date.strip())
     except ValueError:
         day = None
-    if day is None or not colon or not label.strip():
+    # fromisoformat also reads 20310502 and week dates, which the season's files do not.
+    if day is None or str(day) != date.strip() or not label.strip():
         raise QuestionError(
             f"{text!r} names no session; write it as DATE:TYPE, such as 2031-05-02:{_a_type(now)}"
         )
-    return planned_session(now, day, label.strip())
+    return planned_session(now, np.datetime64(day), label.strip())
 
 
 def _a_type(now: Standing) -> str:
@@ -78,8 +85,8 @@ def forecast(
     Raises:
         QuestionError: no night, or more than 60, asked for.
     """
-    if not 1 <= nights <= 60:
-        raise QuestionError(f"A forecast reaches 1 to 60 nights ahead, not {nights}.")
+    if not 1 <= nights <= FARTHEST:
+        raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
     planned = planned or []
     ahead = look_ahead(now, nights, planned)
     mean, sd = _moments(now, ahead)

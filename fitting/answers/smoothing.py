@@ -28,7 +28,8 @@ def smooth_weights(log_weights: Floats) -> tuple[Floats, float]:
     cutoff = weights[order[-tail_size - 1]]
     excess = np.exp(weights[tail]) - np.exp(cutoff)
     if tail_size <= 4 or not excess[0] > 0:
-        return weights - np.log(np.exp(weights).sum()), np.inf if tail_size <= 4 else 0.0
+        even = tail_size > 4 and cutoff == 0.0  # more draws than the tail have the largest weight
+        return weights - np.log(np.exp(weights).sum()), 0.0 if even else np.inf
     k, sigma = fit_generalised_pareto(excess)
     places = (np.arange(tail_size) + 0.5) / tail_size
     quantiles = sigma * np.expm1(-k * np.log1p(-places)) / k
@@ -50,7 +51,8 @@ def fit_generalised_pareto(excess: Floats) -> tuple[float, float]:
     theta = theta / (prior * quartile) + 1 / excess[-1]
     shapes = np.log1p(-theta[:, None] * excess).mean(axis=1)
     log_likelihood = count * (np.log(-theta / shapes) - shapes - 1)
-    weight = 1 / np.exp(log_likelihood - log_likelihood[:, None]).sum(axis=1)
+    weight = np.exp(log_likelihood - log_likelihood.max())
+    weight = weight / weight.sum()
     kept = weight >= 10 * np.finfo(float).eps
     mean = float((theta[kept] * weight[kept]).sum() / weight[kept].sum())
     k = float(np.log1p(-mean * excess).mean())

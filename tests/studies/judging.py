@@ -98,7 +98,7 @@ def _follow(
     last = len(season.nights) - 1
     posterior, fitted_at = None, -1
     forecasts, fits, refits = [], [], 0
-    for origin in range(last - LAST_NIGHTS, last):
+    for origin in range(last - min(LAST_NIGHTS, last // 3), last):
         if not season.read[origin]:
             continue
         known = _readings_until(made, season.nights[origin])

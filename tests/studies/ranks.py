@@ -1,0 +1,164 @@
+"""One season of simulation-based calibration: drawn from the priors, fitted, ranked.
+
+Talts, Betancourt, Simpson, Vehtari & Gelman 2018 (arXiv:1804.06788): where data are drawn
+from the model with parameters drawn from the prior, the rank of the true value among the
+posterior draws is uniform.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from slackwater.fitting.answers.ahead import look_ahead
+from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.answers.standing import standing
+from slackwater.fitting.sampling.fit import fit
+from slackwater.model import names as n
+from slackwater.model.design import design_of
+from slackwater.model.priors import LN_2, Belief, Priors
+from slackwater.model.season import Season
+from slackwater.model.simulate import Impulse, Simulated, Truth, plan_season, simulate
+
+NIGHTS = 100
+THIN = 10
+MODES = {"steady row": "row", "row intervals": "row", "hill run": "run"}
+MEASURE, STRESSOR = "river dip", "head cold"
+
+Floats = np.ndarray
+
+
+def rank(seed: int) -> dict[str, Any]:
+    """Return the rank, from 0 to 1, of every true value among the draws of one season.
+
+    Keys: `ranks` by quantity, and the fit's `divergences`, `rhat` and `ess`.
+    """
+    rng = np.random.default_rng([7, seed])
+    plan = _plan(rng)
+    values, truth = _draw_truth(plan, rng)
+    whole = simulate(truth, plan, rng)
+    past = whole.season.through(whole.season.nights[-2])
+    posterior = fit(past, seed=seed, cores=1)
+    now = standing(past, posterior)
+    draws: dict[str, Floats] = {name: now.parameter(name) for name in values}
+    values |= _derived_truth(truth, past, whole)
+    ahead = look_ahead(now, 1, [])
+    draws["typical_days"] = typical_days(now)
+    draws["baseline_today"] = now.level_mean + np.sqrt(now.level_variance) * now.rng().normal(
+        size=len(now.level_mean)
+    )
+    draws["tomorrow"] = ahead.reading[:, 0]
+    checks = posterior.checks
+    return {
+        "ranks": _ranks(values, draws, rng),
+        "divergences": checks.divergences,
+        "rhat": checks.worst_rhat,
+        "ess": min(checks.worst_bulk_ess, checks.worst_tail_ess),
+    }
+
+
+def _plan(rng: np.random.Generator) -> Season:
+    days = pd.date_range("2031-01-01", periods=NIGHTS).to_numpy()
+    rows = []
+    day = 7
+    while day < NIGHTS - 2:
+        rows.append((days[day], str(rng.choice(list(MODES))), float(rng.choice([0.7, 1.0, 1.3]))))
+        day += int(rng.choice([1, 2, 3]))
+    weeks = rng.choice(np.arange(1, NIGHTS // 7), 6, replace=False)
+    acted = [days[7 * week + k] for week in sorted(weeks) for k in range(7)]
+    kept = rng.random(NIGHTS) > 0.05
+    kept[[0, NIGHTS // 2, -2, -1]] = True
+    sensor = np.where(np.arange(NIGHTS) < NIGHTS // 2, "clip", "strap")
+    return plan_season(
+        "drawn",
+        pd.DataFrame({"date": days, "sensor": sensor})[kept],
+        pd.DataFrame(rows, columns=["date", "type", "dose"]),
+        pd.DataFrame({"type": list(MODES), "mode": list(MODES.values())}),
+        pd.DataFrame({"date": acted, "intervention": MEASURE}),
+        pd.DataFrame({"date": days[[40, 41, 42, 70]], "stressor": STRESSOR}),
+    )
+
+
+def _draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats], Truth]:
+    """Draw every parameter from its prior; return them by name, and as a truth."""
+    p = Priors()
+
+    def normal(belief: Belief, size: Any = ()) -> Floats:
+        return np.asarray(belief.mean + belief.sd * rng.standard_normal(size))
+
+    def positive(belief: Belief) -> Floats:
+        return np.exp(normal(belief))
+
+    has = design_of(plan).type_has_value
+    kinds, values = has.shape
+    v = {
+        n.NOISE_SD: positive(p.noise_sd),
+        n.NOISE_TAIL: positive(p.noise_tail),
+        n.DRIFT_SD: positive(p.drift_sd),
+        n.SESSION_SD: positive(p.session_sd),
+        n.TYPE_DIP_MEAN: normal(p.type_dip),
+        n.TYPE_DIP_SD: positive(p.type_dip_sd),
+        n.TYPE_RATE_MEAN: normal(p.type_rate),
+        n.TYPE_RATE_SD: positive(p.type_rate_sd),
+        n.ATTRIBUTE_DIP_SD: positive(p.attribute_dip_sd),
+        n.ATTRIBUTE_RATE_SD: positive(p.attribute_rate_sd),
+        n.ATTRIBUTE_DIP: rng.standard_normal(values),
+        n.ATTRIBUTE_RATE: rng.standard_normal(values),
+        n.START_DIP: positive(p.start_dip),
+        n.START_LOG_RATE: normal(p.start_rate),
+        n.STRESSOR_LOG_DIP: normal(p.stressor_dip, 1),
+        n.STRESSOR_LOG_RATE: normal(p.stressor_rate, 1),
+        n.LOG_RATE_RATIO: normal(p.log_rate_ratio, 1),
+        n.SENSOR_STEP: normal(p.sensor_step, 1),
+    }
+    dip_mean = v[n.TYPE_DIP_MEAN] + has @ (v[n.ATTRIBUTE_DIP_SD] * v[n.ATTRIBUTE_DIP])
+    rate_mean = v[n.TYPE_RATE_MEAN] + has @ (v[n.ATTRIBUTE_RATE_SD] * v[n.ATTRIBUTE_RATE])
+    v[n.TYPE_LOG_DIP] = dip_mean + v[n.TYPE_DIP_SD] * rng.standard_normal(kinds)
+    v[n.TYPE_LOG_RATE] = rate_mean + v[n.TYPE_RATE_SD] * rng.standard_normal(kinds)
+    return v, _as_truth(v, plan, float(positive(p.baseline)))
+
+
+def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
+    def impulse(log_dip: Floats, log_rate: Floats) -> Impulse:
+        return Impulse(float(np.exp(log_dip)), LN_2 / float(np.exp(log_rate)))
+
+    types = zip(plan.types, v[n.TYPE_LOG_DIP], v[n.TYPE_LOG_RATE], strict=True)
+    return Truth(
+        baseline_ms=baseline_ms,
+        types={name: impulse(dip, rate) for name, dip, rate in types},
+        start=impulse(np.log(v[n.START_DIP]), v[n.START_LOG_RATE]),
+        stressors={STRESSOR: impulse(v[n.STRESSOR_LOG_DIP][0], v[n.STRESSOR_LOG_RATE][0])},
+        rate_ratios={MEASURE: float(np.exp(v[n.LOG_RATE_RATIO][0]))},
+        sensor_steps={"clip": float(v[n.SENSOR_STEP][0])},
+        noise_sd=float(v[n.NOISE_SD]),
+        noise_tail=float(v[n.NOISE_TAIL]),
+        drift_sd=float(v[n.DRIFT_SD]),
+        session_sd=float(v[n.SESSION_SD]),
+    )
+
+
+def _derived_truth(truth: Truth, past: Season, whole: Simulated) -> dict[str, Floats]:
+    days = truth.typical_days()
+    return {
+        "typical_days": np.array([days[name] for name in past.types]),
+        "baseline_today": whole.baseline[-2],
+        "tomorrow": whole.season.data[n.LOG_RMSSD].values[-1],
+    }
+
+
+def _ranks(
+    values: dict[str, Floats], draws: dict[str, Floats], rng: np.random.Generator
+) -> dict[str, float]:
+    """Return each true value's rank among thinned draws; ties fall at random."""
+    ranks = {}
+    for name, value in values.items():
+        thinned = draws[name][::THIN].reshape(len(draws[name][::THIN]), -1)
+        for column, true in enumerate(np.ravel(value)):
+            below = int((thinned[:, column] < true).sum())
+            ties = int((thinned[:, column] == true).sum())
+            rank = below + int(rng.integers(ties + 1))
+            label = name if np.size(value) == 1 else f"{name}[{column}]"
+            ranks[label] = (rank + float(rng.random())) / (len(thinned) + 1)
+    return ranks
