@@ -45,6 +45,11 @@ class FitChecks:
     worst_tail_ess: float
 
     @property
+    def worst_ess(self) -> float:
+        """The smaller of the two effective sample sizes; NaN where either is."""
+        return float(np.minimum(self.worst_bulk_ess, self.worst_tail_ess))
+
+    @property
     def complaints(self) -> list[str]:
         """What is wrong, a sentence each; empty for a clean fit."""
         said = []
@@ -57,10 +62,10 @@ class FitChecks:
             said.append(
                 f"The chains disagree (R-hat {self.worst_rhat:.3f}, should be 1.01 or less)."
             )
-        if not min(self.worst_bulk_ess, self.worst_tail_ess) >= 400:
-            fewest = min(self.worst_bulk_ess, self.worst_tail_ess)
+        if not self.worst_ess >= 400:
             said.append(
-                f"The draws are worth only {fewest:.0f} independent ones (should be 400 or more)."
+                f"The draws are worth only {self.worst_ess:.0f} independent ones (should be 400 "
+                "or more)."
             )
         return said
 
@@ -69,7 +74,7 @@ class FitChecks:
         """Whether answers may be given at all."""
         return (
             self.worst_rhat <= 1.05
-            and min(self.worst_bulk_ess, self.worst_tail_ess) >= 100
+            and self.worst_ess >= 100
             and self.divergences <= 0.01 * self.draws
         )
 
@@ -108,7 +113,11 @@ class Posterior:
         return stacked.transpose("sample", ...)
 
     def save(self, folder: str | Path) -> Path:
-        """Write `posterior.nc` into a folder, whole or not at all, and return its path."""
+        """Write `posterior.nc` into a folder, whole or not at all, and return its path.
+
+        Raises:
+            OSError: it cannot be written; the one before is left as it was.
+        """
         folder = Path(folder)
         _clear(folder.glob(_UNFINISHED + "*"))
         tree = self.tree.copy()
@@ -120,17 +129,13 @@ class Posterior:
             "checks": json.dumps(asdict(self.checks)),
             **self.tree.attrs,
         }
-        handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=folder)
-        os.close(handle)
-        unfinished = Path(name)
+        path = folder / FILE_NAME
         try:
-            tree.to_netcdf(unfinished, engine=_ENGINE)
-            with unfinished.open("rb+") as file:
-                os.fsync(file.fileno())
-            unfinished.replace(folder / FILE_NAME)
-        finally:
-            unfinished.unlink(missing_ok=True)
-        return folder / FILE_NAME
+            _replace(path, tree.to_netcdf(engine=_ENGINE))
+        except OSError as error:
+            what = f"the posterior was not written ({error.strerror}); make room or allow writing"
+            raise OSError(error.errno, what, str(path)) from None
+        return path
 
     @classmethod
     def load(cls, folder: str | Path) -> Posterior:
@@ -165,6 +170,23 @@ class Posterior:
 def _read(path: Path, group: str | None) -> xr.Dataset:
     with xr.open_dataset(path, group=group, engine=_ENGINE) as stored:
         return stored.load()
+
+
+def _replace(path: Path, content: memoryview) -> None:
+    """Put a file's new content in its place at once.
+
+    The content is made in memory, since the HDF5 library crashes where a disk is full.
+    """
+    handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=path.parent)
+    unfinished = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
 
 
 def _clear(unfinished: Iterable[Path]) -> None:

@@ -66,10 +66,10 @@ class Made:
     impulses: dict[str, Any] = field(default_factory=dict)
 
 
-def make(kind: str, seed: int) -> Made:
-    """Return a season of one of `KINDS`."""
+def make(kind: str, seed: int, nights: int = 0) -> Made:
+    """Return a season of one of `KINDS`, of that many nights (0: what the kind has)."""
     rng = np.random.default_rng([KINDS.index(kind), seed])
-    nights = 70 if kind == "ten weeks, few sessions" else 168
+    nights = nights or (70 if kind == "ten weeks, few sessions" else 168)
     noise = rng.uniform(0.08, 0.13)
     noise *= {"noise halved": 0.5, "noise one and a half": 1.5}.get(kind, 1.0)
     shapes = {name: _shape(kind, low, high, rng) for name, (low, high) in TYPES.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from scoringrules import crps_ensemble, crps_normal, logs_normal
 from slackwater.fitting.answers.ahead import look_ahead
 from slackwater.fitting.answers.baseline import baseline
 from slackwater.fitting.answers.compare import compare_intervention
-from slackwater.fitting.answers.recovery import recovery
+from slackwater.fitting.answers.recovery import recovery, typical_days
 from slackwater.fitting.answers.standing import Standing, standing
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
@@ -49,6 +50,55 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
         "forecasts": forecasts,
         "fits": [_facts(posterior), *fits],
         "refits": refits,
+    }
+
+
+def decide(kind: str, nights: int, seed: int) -> dict[str, Any]:
+    """Return the verdict on the measure of one made season, and the sessions behind it."""
+    made = make(kind, seed, nights)
+    season = Season.from_tables("made", **made.tables)
+    posterior = _fit(season, seed)
+    answer = compare_intervention(standing(season, posterior), MEASURE)
+    return {
+        "kind": kind,
+        "nights": nights,
+        "verdict": answer.attrs["verdict"],
+        "per_arm": min(int(answer["sessions_with"]), int(answer["sessions_without"])),
+        **_covers(answer["rate_ratio"], float(made.ratio or 1.0)),
+        "fits": [_facts(posterior)],
+    }
+
+
+def catch_up(seed: int) -> dict[str, Any]:
+    """Return how far answers after 7 mornings without a new fit lie from a new fit's.
+
+    In posterior standard deviations of the new fit, for each answer's median.
+    """
+    made = make("as modelled", seed)
+    season = Season.from_tables("made", **made.tables)
+    early = season.through(season.nights[-8])
+    posterior = _fit(early, seed)
+    begun = time.perf_counter()
+    try:
+        updated = standing(season, posterior)
+    except NoAnswerError as refusal:
+        return {"refused": str(refusal), "apart": {}}
+    seconds = time.perf_counter() - begun
+    refitted = standing(season, _fit(season, seed))
+    apart = {}
+    for name, values in _answers(refitted).items():
+        other = np.median(_answers(updated)[name], axis=0)
+        distance = np.abs(np.median(values, axis=0) - other) / values.std(axis=0)
+        apart[name] = [float(d) for d in np.atleast_1d(distance)]
+    return {"refused": "", "apart": apart, "seconds": seconds}
+
+
+def _answers(now: Standing) -> dict[str, np.ndarray]:
+    return {
+        "typical_days": typical_days(now),
+        "dip_left": now.dips.sum(axis=1),
+        "baseline": now.level_mean,
+        "tomorrow": look_ahead(now, 1, []).reading[:, 0],
     }
 
 

@@ -47,6 +47,9 @@ def _compute(
         waiting = {pool.submit(work, *task): task for task in missing}
         for finished in track(as_completed(waiting), description=file.stem, total=len(missing)):
             key = _key(waiting[finished])
+            if finished.exception():
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise RuntimeError(f"{file.stem} failed at {key}") from finished.exception()
             done[key] = finished.result()
             out.write(json.dumps({"task": key, "result": done[key]}) + "\n")
             out.flush()
