@@ -11,9 +11,9 @@ import pytensor.tensor as pt
 import pytest
 from pytensor.compile.mode import Mode
 from pytensor.gradient import NullTypeGradError
-from tests.model.random_inputs import EDGES, PARAMETERS, evaluate, random_inputs
 
 from slackwater.model.likelihood import N_DATA, LikelihoodInputs, season_loglik
+from tests.model.random_inputs import EDGES, PARAMETERS, evaluate, random_inputs
 
 INPUTS = {"usual": random_inputs(21, nights=30, readings=22), **EDGES}
 VARIABLES = LikelihoodInputs(
@@ -31,7 +31,9 @@ def python_mode() -> Mode:
     return Mode(linker="py", optimizer="fast_compile")
 
 
-@pytest.fixture(scope="module", params=["NUMBA", "FAST_RUN", python_mode()], ids=["numba", "default", "python"])
+@pytest.fixture(
+    scope="module", params=["NUMBA", "FAST_RUN", python_mode()], ids=["numba", "default", "python"]
+)
 def scaled(request: pytest.FixtureRequest) -> Callable[..., list[Any]]:
     """Compile 5 - 2 * loglik with its gradient by each parameter."""
     cost = 5.0 - 2.0 * season_loglik(VARIABLES)
@@ -84,7 +86,9 @@ def test_data_have_no_gradient() -> None:
     gradient = pytensor.grad(
         season_loglik(VARIABLES), VARIABLES.readings, disconnected_inputs="ignore"
     )
-    np.testing.assert_array_equal(gradient.eval({VARIABLES.readings: np.ones(3)}, mode=python_mode()), 0.0)
+    np.testing.assert_array_equal(
+        gradient.eval({VARIABLES.readings: np.ones(3)}, mode=python_mode()), 0.0
+    )
 
 
 @pytest.mark.parametrize(

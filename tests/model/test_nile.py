@@ -20,10 +20,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from tests.model.random_inputs import Evaluated, evaluate
 
 from slackwater.model.dynamics import Filtered, filter_level, sample_level
 from slackwater.model.likelihood import LikelihoodInputs
+from tests.model.random_inputs import Evaluated, evaluate
 
 Floats = NDArray[np.float64]
 
@@ -37,7 +37,8 @@ def flow() -> Floats:
     from statsmodels.datasets import nile
 
     values: Floats = nile.load_pandas().data["volume"].to_numpy(float)
-    assert (len(values), values[0], values[-1], values.sum()) == (100, 1120, 740, 91935)
+    assert values.shape == (100,)
+    assert [*values[[0, -1]], values.sum()] == [1120, 740, 91935]
     return values
 
 
@@ -79,7 +80,7 @@ def test_log_likelihood_from_the_first_reading(flow: Floats) -> None:
 
 
 def test_diffuse_log_likelihood(flow: Floats) -> None:
-    """A start variance of 1e11 is within 1e-7 of the limit, since it starts at the first reading."""
+    """Around the first reading, a start variance of 1e11 is within 1e-7 of the limit."""
     value = evaluate(no_sessions(flow, NOISE, DRIFT, flow[0], 1e11)).value
     assert value + 0.5 * np.log(1e11) == pytest.approx(-633.464564, abs=5e-7)
 
@@ -101,6 +102,7 @@ def test_it_peaks_at_the_published_estimates(flow: Floats, start: tuple[float, f
     R 4.2.2's StructTS stops at 15098.577 and 1469.147; a Nelder-Mead search of statsmodels'
     exact diffuse likelihood, on to 13 digits of it, ends at 15098.518 and 1469.1765.
     """
+
     def minus(logs: Floats) -> tuple[float, Floats]:
         noise, drift = np.exp(logs)
         value, by = from_first_reading(flow, noise, drift)

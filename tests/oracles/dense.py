@@ -16,10 +16,15 @@ Floats = NDArray[np.float64]
 
 
 def log_likelihood(inputs: LikelihoodInputs) -> float:
+    mean, covariance = readings_given_parameters(inputs)
+    return float(multivariate_normal.logpdf(inputs.readings, mean, covariance))
+
+
+def readings_given_parameters(inputs: LikelihoodInputs) -> tuple[Floats, Floats]:
+    """Mean (R,) and covariance (R, R) of the readings."""
     nights = inputs.reading_nights
     mean = inputs.start_mean - dip_by_night(inputs)[nights] + inputs.shift
-    covariance = _level_covariance(inputs)[np.ix_(nights, nights)] + np.diag(inputs.noise_variance)
-    return float(multivariate_normal.logpdf(inputs.readings, mean, covariance))
+    return mean, _level_covariance(inputs)[np.ix_(nights, nights)] + np.diag(inputs.noise_variance)
 
 
 def dip_by_night(inputs: LikelihoodInputs) -> Floats:
@@ -46,4 +51,5 @@ def level_given_readings(inputs: LikelihoodInputs) -> tuple[Floats, Floats]:
 
 def _level_covariance(inputs: LikelihoodInputs) -> Floats:
     night = np.arange(len(inputs.speed))
-    return inputs.start_variance + inputs.drift_variance * np.minimum.outer(night, night)
+    shared = inputs.drift_variance * np.minimum.outer(night, night)
+    return np.asarray(inputs.start_variance + shared)
