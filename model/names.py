@@ -47,6 +47,7 @@ NOISE_TAIL: Final = "noise_tail"  # SD of a night's log noise variance
 NIGHT_SCALE: Final = "night_scale"  # per night, standard normal; see likelihood
 DRIFT_SD: Final = "drift_sd"  # baseline random walk, ln per night
 SESSION_SD: Final = "session_sd"  # session-to-session scatter of log dip
+FIRST_NIGHT: Final = "first_night"  # share of a session's dip that its first night shows
 TYPE_DIP_MEAN: Final = "type_dip_mean"  # mean over types of log dip
 TYPE_DIP_SD: Final = "type_dip_sd"
 TYPE_LOG_DIP: Final = "type_log_dip"  # log of a type's typical dip at dose 1

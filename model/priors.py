@@ -55,6 +55,10 @@ class Priors:
             2013: 24 to 48 h after threshold work, 48 h and more after hard work).
         type_rate_sd: SD of log rate over types.
         session_sd: session-to-session scatter of log dip within a type.
+        first_night: share of a session's dip that its first night shows: 1 where the dip
+            decays from the start; less where it is deepest later, more where a part of
+            it passes within a day. Delayed and two-part recoveries are both described
+            (Stanley, Peake & Buchheit 2013), so neither is ruled out.
         attribute_dip_sd: SD of an attribute value's effect on log dip.
         attribute_rate_sd: SD of an attribute value's effect on log rate.
         start_dip: unlogged dip on the first night; most people start to log while tired.
@@ -75,6 +79,7 @@ class Priors:
     type_rate: Belief = around(LN_2 / 1.3, 0.4)
     type_rate_sd: Belief = around(0.3, 0.4)
     session_sd: Belief = around(0.25, 0.5)
+    first_night: Belief = around(1.0, 0.4)
     attribute_dip_sd: Belief = around(0.25, 0.5)
     attribute_rate_sd: Belief = around(0.15, 0.5)
     start_dip: Belief = around(0.1, 1.0)

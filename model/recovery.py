@@ -1,9 +1,10 @@
 """The recovery model of one season, as a plain PyMC model.
 
-    reading[n]  = baseline[n] - sum_g dip[g, n] + sensor step + noise[n]       ln ms
+    reading[n]  = baseline[n] - sum_g dip[g, n] + held back[n] + sensor step + noise[n]   ln ms
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
     dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + dips of events felt first on n
-    session dip = dose * exp(type_log_dip + session_sd * session_z)
+    session dip = dose * exp(type_log_dip + session_sd * session_z) / first_night
+    held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(sum of log_rate_ratio over the interventions that act on n)
     noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
 
@@ -50,8 +51,11 @@ def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
                 dim, labels, length=pytensor.shared(len(labels), name=f"length of {dim}")
             )
         data = _data(design)
-        rates, dips = _rates_and_dips(priors, design, data)
-        _observe_readings(priors, design, data, rates, dips)
+        trained = design.session_types.size > 0
+        share = _positive(n.FIRST_NIGHT, priors.first_night) if trained else 1.0
+        rates, dips = _rates_and_dips(priors, design, data, share)
+        shift = _held_back(data, dips, share) + _sensor_step(priors, design, data)
+        _observe_readings(priors, design, data, rates, dips, shift)
     return model
 
 
@@ -131,14 +135,17 @@ def _positive(name: str, belief: Belief, **kwargs: Any) -> Any:
     return pm.LogNormal(name, belief.mean, belief.sd, **kwargs)
 
 
-def _rates_and_dips(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, Any]:
+def _rates_and_dips(
+    priors: Priors, design: Design, data: dict[str, Any], share: Any
+) -> tuple[Any, Any]:
     """Return rates (G,) and event dips (E,), with the priors of all they depend on."""
     session_sd = _positive(n.SESSION_SD, priors.session_sd)
     rates, dips = [], [_positive(n.START_DIP, priors.start_dip)[None]]
     if design.session_types.size:
         log_dip, log_rate = _types(priors, design, data)
         z = pm.Normal(n.SESSION_Z, dims=n.SESSION)
-        dips.append(data["dose"] * pt.exp(log_dip[data["session_types"]] + session_sd * z))
+        first_night = data["dose"] * pt.exp(log_dip[data["session_types"]] + session_sd * z)
+        dips.append(first_night / share)
         rates.append(pt.exp(log_rate))
     if design.stressor_labels.size:
         log_dip = _normal(n.STRESSOR_LOG_DIP, priors.stressor_dip, dims=n.STRESSOR)
@@ -171,17 +178,28 @@ def _types(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, A
     return log_dip, log_rate
 
 
+def _held_back(data: dict[str, Any], dips: Any, share: Any) -> Any:
+    """Return the part of sessions' dips that their first night does not show yet, (R,)."""
+    sessions = slice(1, 1 + data["session_types"].shape[0])
+    felt = pt.zeros(data["applied"].shape[1])[data["event_nights"][sessions]].inc(dips[sessions])
+    return (1.0 - share) * felt[data["reading_nights"]]
+
+
+def _sensor_step(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
+    """Return what the sensor adds to each reading, (R,)."""
+    if not design.by_sensor.size:
+        return pt.zeros(data["reading_nights"].shape)
+    step = _normal(n.SENSOR_STEP, priors.sensor_step, dims=n.OTHER_SENSOR)
+    return pt.dot(data["by_sensor"], step)
+
+
 def _observe_readings(
-    priors: Priors, design: Design, data: dict[str, Any], rates: Any, dips: Any
+    priors: Priors, design: Design, data: dict[str, Any], rates: Any, dips: Any, shift: Any
 ) -> None:
     speed: Any = pt.ones(data["applied"].shape[1])
     if design.applied.size:
         ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, dims=n.INTERVENTION)
         speed = pt.exp(pt.dot(ratio, data["applied"]))
-    shift: Any = pt.zeros(data["reading_nights"].shape)
-    if design.by_sensor.size:
-        step = _normal(n.SENSOR_STEP, priors.sensor_step, dims=n.OTHER_SENSOR)
-        shift = pt.dot(data["by_sensor"], step)
     noise_sd = _positive(n.NOISE_SD, priors.noise_sd)
     tail = _positive(n.NOISE_TAIL, priors.noise_tail)
     scale = pm.Normal(n.NIGHT_SCALE, dims=n.READING)

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 
 class Impulse(NamedTuple):
-    """A typical dip on its first night (ln units) and the half-life it decays with (days)."""
+    """A typical dip as its first night shows it (ln) and the half-life it decays with (days)."""
 
     dip: float
     half_life_days: float
@@ -46,6 +46,7 @@ class Truth:
         noise_tail: SD of a night's log noise variance.
         drift_sd: baseline's random walk, ln per night.
         session_sd: session-to-session SD of log dip.
+        first_night: share of a session's dip that its first night shows.
     """
 
     baseline_ms: float
@@ -58,12 +59,15 @@ class Truth:
     noise_tail: float = 0.5
     drift_sd: float = 0.008
     session_sd: float = 0.25
+    first_night: float = 1.0
 
     def typical_days(self) -> dict[str, float]:
         """Return each type's days to recover from a typical session at dose 1."""
         threshold = np.asarray(0.5 * self.noise_sd)
         return {
-            name: float(days_to_recover(np.asarray(i.dip), threshold, np.asarray(i.rate)))
+            name: float(
+                days_to_recover(np.asarray(i.dip / self.first_night), threshold, np.asarray(i.rate))
+            )
             for name, i in self.types.items()
         }
 
@@ -74,7 +78,8 @@ class Simulated(NamedTuple):
     Attributes:
         season: what an athlete would have logged.
         baseline: ln ms, shape (N,).
-        dip: all dips together on each night, ln, shape (N,).
+        dip: all dips together on each night, ln, shape (N,), whether the first night
+            shows them in full or not.
     """
 
     season: Season
@@ -96,12 +101,15 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
     speed = np.exp(np.asarray(ratios, float) @ design.applied)
     events = (design.event_nights, design.event_groups)
     dip = dip_path(dips[None], *events, rates[None], speed[None])[0].sum(axis=1)
+    sessions = slice(1, 1 + len(design.dose))
+    held_back = np.zeros(len(dip))
+    np.add.at(held_back, design.event_nights[sessions], (1 - truth.first_night) * dips[sessions])
     baseline = _baseline(truth, len(dip), rng)
     noise_log_variance = truth.noise_tail * rng.standard_normal(len(dip))
     noise = truth.noise_sd * np.exp(noise_log_variance / 2) * rng.standard_normal(len(dip))
     sensors = plan.data[n.SENSOR].values[plan.data[n.NIGHT_SENSOR].values]
     shift = np.array([truth.sensor_steps.get(str(s), 0.0) for s in sensors])
-    readings = np.where(plan.read, baseline - dip + shift + noise, np.nan)
+    readings = np.where(plan.read, baseline - dip + held_back + shift + noise, np.nan)
     return Simulated(plan.with_readings(readings), baseline, dip)
 
 
@@ -118,7 +126,7 @@ def _events(
     scatter = np.exp(truth.session_sd * rng.standard_normal(len(typical)))
     scatter[0] = 1.0  # the start is one dip, not a draw of a type
     dose = np.ones(len(typical))
-    dose[1 : 1 + len(design.dose)] = design.dose
+    dose[1 : 1 + len(design.dose)] = design.dose / truth.first_night
     return rates, dose * typical * scatter
 
 

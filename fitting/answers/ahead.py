@@ -21,6 +21,7 @@ class Ahead(NamedTuple):
     Attributes:
         dates: their dates, shape (H,).
         dip: all dips together, shape (S, H), ln.
+        shown: what of it the readings show: a session's first night may hold back a part.
         level: baseline, simulated, shape (S, H), ln ms.
         reading: reading, simulated, shape (S, H), ln ms.
         level_variance: baseline's variance for each draw, shape (S, H).
@@ -28,6 +29,7 @@ class Ahead(NamedTuple):
 
     dates: NDArray[np.datetime64]
     dip: Floats
+    shown: Floats
     level: Floats
     reading: Floats
     level_variance: Floats
@@ -45,17 +47,17 @@ def look_ahead(
         measures: interventions in use on every coming night.
     """
     rng = now.rng()
-    dip, dates = dips_ahead(now, nights, planned, measures, rng)
+    dip, shown, dates = dips_ahead(now, nights, planned, measures, rng)
     drift_variance = now.parameter(n.DRIFT_SD)[:, None] ** 2
     steps = np.sqrt(drift_variance) * rng.standard_normal(dip.shape)
     start = now.level_mean + np.sqrt(now.level_variance) * rng.standard_normal(len(dip))
     level = start[:, None] + np.cumsum(steps, axis=1)
     tail = now.parameter(n.NOISE_TAIL)[:, None] * rng.standard_normal(dip.shape)
     noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(tail / 2)
-    reading = level - dip + noise_sd * rng.standard_normal(dip.shape)
+    reading = level - shown + noise_sd * rng.standard_normal(dip.shape)
     passed = np.arange(1, nights + 1)
     variance = now.level_variance[:, None] + drift_variance * passed
-    return Ahead(dates, dip, level, reading, variance)
+    return Ahead(dates, dip, shown, level, reading, variance)
 
 
 def dips_ahead(
@@ -64,8 +66,8 @@ def dips_ahead(
     planned: list[Event],
     measures: tuple[str, ...],
     rng: np.random.Generator,
-) -> tuple[Floats, NDArray[np.datetime64]]:
-    """Return all dips together (S, nights), and the mornings' dates."""
+) -> tuple[Floats, Floats, NDArray[np.datetime64]]:
+    """Return all dips together, what readings show of them (S, nights), and the dates."""
     events = [*now.pending, *planned]
     dates = now.night + DAY * np.arange(1, nights + 1)
     speed = now.speed(dates)
@@ -75,15 +77,17 @@ def dips_ahead(
         known = [str(i) for i in now.draws[n.INTERVENTION].values]
         ratio = now.parameter(n.LOG_RATE_RATIO)[:, [known.index(measure)]]
         speed = speed * np.exp(ratio * (1 - np.asarray(acts, float)))
+    event_dips = now.event_dips(events, rng)
     path = dip_path(
-        now.event_dips(events, rng),
+        event_dips,
         np.array([e.night - 1 for e in events], int),
         np.array([now.groups.index(e.label) for e in events], int),
         now.rates,
         speed,
         start=now.dips,
     )
-    return path.sum(axis=2), dates
+    dip = path.sum(axis=2)
+    return dip, dip - now.held_back(events, event_dips, nights), dates
 
 
 def days_until_baseline(
@@ -97,7 +101,7 @@ def days_until_baseline(
     """
     events = [*now.pending, *planned]
     last = max((e.night for e in events), default=0)
-    later, _ = dips_ahead(now, last + FARTHEST, planned, measures, now.rng())
+    later, _, _ = dips_ahead(now, last + FARTHEST, planned, measures, now.rng())
     dip = np.concatenate([now.dips.sum(axis=1, keepdims=True), later], axis=1)
     above = dip > now.threshold[:, None]
     above[:, :last] = True  # not back before the last session is felt

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
-from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.answers.recovery import log_dips, typical_days
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import confounded_types
@@ -118,21 +118,13 @@ def compare_attribute(
         QuestionError: no such attribute or value.
         NoAnswerError: a side was never trained, or cannot be told apart.
     """
-    data = now.season.data
-    attributes = now.season.attributes
-    if attribute not in attributes:
-        raise unknown_name("attribute", attribute, attributes)
-    values = data[n.TYPE_ATTRIBUTE].values[:, attributes.index(attribute)]
-    trained = _labels(now, n.TYPE)
-    has = {
-        value: [t for t, v in zip(now.season.types, values, strict=True) if v and v == value]
-        for value in (a, b)
-    }
+    if attribute not in now.season.attributes:
+        raise unknown_name("attribute", attribute, now.season.attributes)
+    has, all_values = types_by_value(now, attribute)
     for value in (a, b):
-        if not has[value]:
-            raise unknown_name(f"value of {attribute!r}", value, {str(v) for v in values if v})
-        has[value] = [t for t in has[value] if t in trained]
-        if not has[value]:
+        if value not in all_values:
+            raise unknown_name(f"value of {attribute!r}", value, all_values)
+        if value not in has:
             raise NoAnswerError(f"No type with {attribute} {value!r} has been trained yet.")
     alone = [
         f"Only {has[v][0]!r} has {attribute} {v!r}, so this compares that type, not the "
@@ -158,17 +150,53 @@ def _difference(
     for label in (*sides[0], *sides[1]):
         if label in refused:
             raise NoAnswerError(refused[label])
-    known = _labels(now, n.TYPE)
-    days = typical_days(now)
-    side_days = [days[:, [known.index(t) for t in side]].mean(axis=1) for side in sides]
-    difference = side_days[0] - side_days[1]
+    difference = contrast(now, typical_days(now), sides)
     data = xr.Dataset(
         {
             "difference_days": interval(difference, level),
-            "chance_a_slower": float((difference > 0).mean() + 0.5 * (difference == 0).mean()),
+            "chance_a_slower": chance_slower(difference),
         }
     )
     return answer(data, question, now, level, warnings, a=names[0], b=names[1], **facts)
+
+
+def types_by_value(now: Standing, attribute: str) -> tuple[dict[str, list[str]], list[str]]:
+    """Return the trained types that have each value of an attribute, and all its values.
+
+    Args:
+        now: the state.
+        attribute: one of the season's.
+
+    Returns:
+        The types of every value that was trained, in the season's order; every value.
+    """
+    data = now.season.data
+    column = now.season.attributes.index(attribute)
+    values = [str(v) for v in data[n.TYPE_ATTRIBUTE].values[:, column]]
+    trained = _labels(now, n.TYPE)
+    has: dict[str, list[str]] = {}
+    for label, value in zip(now.season.types, values, strict=True):
+        if value and label in trained:
+            has.setdefault(value, []).append(label)
+    return has, list(dict.fromkeys(v for v in values if v))
+
+
+def contrast(now: Standing, by_type: Floats, sides: tuple[list[str], list[str]]) -> Floats:
+    """Return the mean over one side's types minus that over the other's, shape (S,).
+
+    Args:
+        now: the state.
+        by_type: what is compared, shape (S, K).
+        sides: the types of either side.
+    """
+    known = _labels(now, n.TYPE)
+    a, b = (by_type[:, [known.index(t) for t in side]].mean(axis=1) for side in sides)
+    return np.asarray(a - b)
+
+
+def chance_slower(difference: Floats) -> float:
+    """Return the chance that a difference in days is above 0; an exact tie counts half."""
+    return float((difference > 0).mean() + 0.5 * (difference == 0).mean())
 
 
 def _labels(now: Standing, dim: str) -> list[str]:
@@ -200,7 +228,7 @@ def _refuse_one_sided(name: str, counted: dict[str, int]) -> None:
 
 def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
     """Return typical days without minus with the measure, shape (S, K)."""
-    dip = np.exp(now.parameter(n.TYPE_LOG_DIP))
+    dip = np.exp(log_dips(now))
     log_rate = now.parameter(n.TYPE_LOG_RATE)
     threshold = now.threshold[:, None]
     without = days_to_recover(dip, threshold, np.exp(log_rate))

@@ -109,7 +109,7 @@ def forecast(
 
 def _moments(now: Standing, ahead: Ahead) -> tuple[np.ndarray, np.ndarray]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
-    centre = now.level_mean[:, None] - ahead.dip
+    centre = now.level_mean[:, None] - ahead.shown
     tail = now.parameter(n.NOISE_TAIL)
     noise = now.parameter(n.NOISE_SD) ** 2 * np.exp(tail**2 / 2)
     variance = (ahead.level_variance + noise[:, None]).mean(axis=0) + centre.var(axis=0)

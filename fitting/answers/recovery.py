@@ -23,15 +23,19 @@ LONGEST_SHOWN: Final = 30
 
 def typical_days(now: Standing) -> Floats:
     """Return days to recover from each type's typical session at dose 1, shape (S, K)."""
-    dip = np.exp(now.parameter(n.TYPE_LOG_DIP))
-    return _days(now, dip)
+    return _days(now, np.exp(log_dips(now)))
 
 
 def next_session_days(now: Standing) -> Floats:
     """Return the same for one more session of it, scatter between sessions included."""
-    log_dip = now.parameter(n.TYPE_LOG_DIP)
+    log_dip = log_dips(now)
     scatter = now.rng().standard_normal(log_dip.shape) * now.parameter(n.SESSION_SD)[:, None]
     return _days(now, np.exp(log_dip + scatter))
+
+
+def log_dips(now: Standing) -> Floats:
+    """Return the log of the dip that decays, of each type's typical session, shape (S, K)."""
+    return now.typical_dips()[:, : now.draws.sizes[n.TYPE]]
 
 
 def _days(now: Standing, dip: Floats) -> Floats:

@@ -86,21 +86,41 @@ class Standing:
         return np.random.default_rng(self.seed)
 
     def typical_dips(self) -> Floats:
-        """Return the log of each group's typical dip, shape (S, G); NaN for the start."""
-        columns = [
-            self.parameter(name)
-            for name in (n.TYPE_LOG_DIP, n.STRESSOR_LOG_DIP)
-            if name in self.draws
-        ]
+        """Return the log of each group's typical dip, shape (S, G); NaN for the start.
+
+        The dip that decays: of a session's, the first night shows a share alone.
+        """
+        columns = []
+        if n.TYPE_LOG_DIP in self.draws:
+            share = np.log(self.parameter(n.FIRST_NIGHT))[:, None]
+            columns.append(self.parameter(n.TYPE_LOG_DIP) - share)
+        if n.STRESSOR_LOG_DIP in self.draws:
+            columns.append(self.parameter(n.STRESSOR_LOG_DIP))
         start = np.full((self.draws.sizes["sample"], 1), np.nan)
         return np.concatenate([*columns, start], axis=1)
 
     def event_dips(self, events: list[Event], rng: np.random.Generator) -> Floats:
-        """Draw the first-night dips of events, with session-to-session scatter, (S, E)."""
+        """Draw the dips of events, with session-to-session scatter, shape (S, E)."""
         typical = self.typical_dips()[:, [self.groups.index(e.label) for e in events]]
         scatter = rng.standard_normal(typical.shape) * self.parameter(n.SESSION_SD)[:, None]
         dose = np.array([e.dose for e in events], float)
         return np.asarray(dose * np.exp(typical + scatter))
+
+    def held_back(self, events: list[Event], dips: Floats, nights: int) -> Floats:
+        """Return what sessions' first nights do not show of their dips yet, (S, nights).
+
+        Args:
+            events: what is to come; stressors show in full at once.
+            dips: their dips, shape (S, E), from `event_dips`.
+            nights: how many nights after the one the state stands at.
+        """
+        hidden = np.zeros((len(dips), nights))
+        types = {str(t) for t in self.draws[n.TYPE].values} if n.TYPE in self.draws.coords else ()
+        for column, event in enumerate(events):
+            if event.label in types and event.night <= nights:
+                share = 1 - self.parameter(n.FIRST_NIGHT)
+                hidden[:, event.night - 1] += share * dips[:, column]
+        return hidden
 
     def speed(self, nights: NDArray[np.datetime64]) -> Floats:
         """Return the factor that logged interventions put on rates, shape (S, nights)."""
@@ -182,8 +202,9 @@ def _take_in(now: Standing, fitted: Season) -> Standing:
         listed = ", ".join(repr(label) for label in fresh)
         raise NoAnswerError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
     rng = np.random.default_rng(now.seed + 1)
+    new_dips = now.event_dips(new_events, rng)
     path = dip_path(
-        now.event_dips(new_events, rng),
+        new_dips,
         np.array([e.night - 1 for e in new_events], int),
         np.array([now.groups.index(e.label) for e in new_events], int),
         now.rates,
@@ -191,7 +212,8 @@ def _take_in(now: Standing, fitted: Season) -> Standing:
         start=now.dips,
     )
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
-    level = readings - _sensor_shift(now, season, other_sensors(fitted)) + path.sum(axis=2)
+    shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
+    level = readings - _sensor_shift(now, season, other_sensors(fitted)) + shown
     mean, variance, log_weight = _filter_on(now, level, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(

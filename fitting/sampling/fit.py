@@ -91,7 +91,7 @@ def fit(
     groups, checks = run.sample(seed, TUNE, TARGET_ACCEPT)
     if checks.complaints:
         again = run.sample(seed, *CAREFUL)
-        if len(again[1].complaints) < len(checks.complaints):
+        if _flaws(again[1]) < _flaws(checks):
             groups, checks = again
     stacked = groups["posterior"].stack(sample=(n.CHAIN, n.DRAW)).transpose("sample", ...)
     last = last_night(stacked, design_of(season), groups["constant_data"]).unstack("sample")
@@ -141,6 +141,11 @@ class _Run(NamedTuple):
             "constant_data": _constant(self.model),
         }
         return groups, check(posterior, stats)
+
+
+def _flaws(checks: FitChecks) -> tuple[bool, int, int]:
+    """Return what to rank two runs by; the smaller is the better."""
+    return not checks.usable, len(checks.complaints), checks.divergences
 
 
 def _identity(priors: Priors) -> str:

@@ -25,12 +25,16 @@ def last_night(draws: xr.Dataset, design: Design, constant: xr.Dataset) -> xr.Da
         Dimensions `sample`, `group` (types, stressors, "start"): `rate` (1/day) and `dip`
         (ln) of each group; `level_mean` (ln ms) and `level_variance` of the baseline.
     """
-    path, rates = all_dips(draws, design)
-    total = path.sum(axis=2)[:, design.reading_nights]
+    rates, event_dips = rates_and_dips(draws, design)
+    path = dip_path(
+        event_dips, design.event_nights, design.event_groups, rates, _speed(draws, design)
+    )
+    shown = path.sum(axis=2) - _held_back(draws, design, event_dips)
     readings = np.full(path.shape[:2], np.nan)
-    readings[:, design.reading_nights] = design.readings - _shift(draws, design) + total
+    at = design.reading_nights
+    readings[:, at] = design.readings - _sensor_shift(draws, design) + shown[:, at]
     noise = np.zeros(path.shape[:2])
-    noise[:, design.reading_nights] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    noise[:, at] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
     start = np.ones(len(rates))
     filtered = filter_level(
         readings,
@@ -50,22 +54,14 @@ def last_night(draws: xr.Dataset, design: Design, constant: xr.Dataset) -> xr.Da
     )
 
 
-def all_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
-    """Return every group's dip on every night (S, N, G) and the rates (S, G)."""
-    rates, event_dips = rates_and_dips(draws, design)
-    speed = np.ones((len(rates), design.applied.shape[1]))
-    if design.applied.size:
-        speed = np.exp(draws[n.LOG_RATE_RATIO].values @ design.applied)
-    return dip_path(event_dips, design.event_nights, design.event_groups, rates, speed), rates
-
-
 def rates_and_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
     """Return rates (S, G) and the fitted events' first-night dips (S, E)."""
     session_sd = draws[n.SESSION_SD].values[:, None]
     rates, dips = [], [draws[n.START_DIP].values[:, None]]
     if design.session_types.size:
         typical = draws[n.TYPE_LOG_DIP].values[:, design.session_types]
-        dips.append(design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values))
+        first_night = design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values)
+        dips.append(first_night / draws[n.FIRST_NIGHT].values[:, None])
         rates.append(np.exp(draws[n.TYPE_LOG_RATE].values))
     if design.stressor_labels.size:
         typical = draws[n.STRESSOR_LOG_DIP].values[:, design.stressor_labels]
@@ -82,7 +78,23 @@ def noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
     return np.asarray(core**2 * np.exp(tail * scale))
 
 
-def _shift(draws: xr.Dataset, design: Design) -> Floats:
+def _speed(draws: xr.Dataset, design: Design) -> Floats:
+    if not design.applied.size:
+        return np.ones((draws.sizes["sample"], design.applied.shape[1]))
+    return np.asarray(np.exp(draws[n.LOG_RATE_RATIO].values @ design.applied))
+
+
+def _held_back(draws: xr.Dataset, design: Design, event_dips: Floats) -> Floats:
+    """Return what sessions' first nights do not show of their dips yet, shape (S, N)."""
+    held_back = np.zeros((len(event_dips), design.applied.shape[1]))
+    if design.session_types.size:
+        hidden = 1 - draws[n.FIRST_NIGHT].values
+        for event, night in enumerate(design.event_nights[1 : 1 + len(design.dose)], start=1):
+            held_back[:, night] += hidden * event_dips[:, event]
+    return held_back
+
+
+def _sensor_shift(draws: xr.Dataset, design: Design) -> Floats:
     if not design.by_sensor.size:
         return np.zeros((1, len(design.readings)))
     return np.asarray(draws[n.SENSOR_STEP].values @ design.by_sensor.T)

@@ -11,6 +11,7 @@ import os
 import tempfile
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Final
 
@@ -130,8 +131,10 @@ class Posterior:
             **self.tree.attrs,
         }
         path = folder / FILE_NAME
+        content = BytesIO()  # in memory first: the HDF5 library crashes where a disk is full
+        tree.to_netcdf(content, engine=_ENGINE)
         try:
-            _replace(path, tree.to_netcdf(engine=_ENGINE))
+            _replace(path, content.getvalue())
         except OSError as error:
             what = f"the posterior was not written ({error.strerror}); make room or allow writing"
             raise OSError(error.errno, what, str(path)) from None
@@ -161,7 +164,7 @@ class Posterior:
                 seed=int(facts["seed"]),
                 checks=FitChecks(**json.loads(facts["checks"])),
             )
-        except (OSError, KeyError, TypeError, ValueError) as error:
+        except (OSError, RuntimeError, KeyError, TypeError, ValueError) as error:
             raise NoAnswerError(
                 f"{path}: cannot be read as a posterior ({error}); {mend}"
             ) from None
@@ -172,11 +175,8 @@ def _read(path: Path, group: str | None) -> xr.Dataset:
         return stored.load()
 
 
-def _replace(path: Path, content: memoryview) -> None:
-    """Put a file's new content in its place at once.
-
-    The content is made in memory, since the HDF5 library crashes where a disk is full.
-    """
+def _replace(path: Path, content: bytes) -> None:
+    """Put a file's new content in its place at once."""
     handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=path.parent)
     unfinished = Path(name)
     try:

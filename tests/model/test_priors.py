@@ -152,6 +152,7 @@ DIMS: Final = {
     n.NIGHT_SCALE: (n.READING,),
     n.DRIFT_SD: (),
     n.SESSION_SD: (),
+    n.FIRST_NIGHT: (),
     n.TYPE_DIP_MEAN: (),
     n.TYPE_DIP_SD: (),
     n.TYPE_LOG_DIP: (n.TYPE,),

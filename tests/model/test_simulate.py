@@ -86,6 +86,18 @@ def test_without_chance_it_is_the_equations() -> None:
     np.testing.assert_allclose(made.season.data[n.LOG_RMSSD], readings, rtol=1e-12)
 
 
+def test_a_first_night_may_hold_back_a_part() -> None:
+    """What decays is the dip over the share that shows; the first reading shows the dip."""
+    made = simulated(replace(STILL, first_night=0.5))
+    whole = simulated(STILL)
+    np.testing.assert_allclose(made.dip[2] - whole.dip[2], 0.26, rtol=1e-12)  # first felt
+    at = n.LOG_RMSSD
+    assert made.season.data[at][2].item() == pytest.approx(whole.season.data[at][2].item())
+    assert made.season.data[at][3].item() < whole.season.data[at][3].item()
+    held = replace(TRUTH, first_night=0.5).typical_days()["row intervals"]
+    assert held == pytest.approx(TRUTH.typical_days()["row intervals"] + 1.2, rel=1e-12)
+
+
 def test_the_start_is_as_given_and_sessions_scatter() -> None:
     scattered = simulated(replace(STILL, session_sd=0.5))
     assert scattered.dip[0] == pytest.approx(TRUTH.start.dip, rel=1e-12)

@@ -94,6 +94,7 @@ def likelihood_inputs(
     if len(sessions := tables["sessions"]):
         kind = _positions(sessions["type"], list(tables["types"]["type"]))
         log_dip = values["type_log_dip"][kind] + scatter * values["session_z"]
+        log_dip -= values["log first_night"]
         nights.append(_nights(season, sessions) + 1)
         log_dips.append(log_dip + np.log(sessions["dose"].to_numpy(float)))
         log_rates.append(type_rate[kind])
@@ -115,6 +116,10 @@ def likelihood_inputs(
     shift = np.zeros(len(readings))
     for i, sensor in enumerate(labels["other_sensor"]):
         shift += values["sensor_step"][i] * (readings["sensor"] == sensor).to_numpy()
+    if len(sessions):
+        hidden = (1 - np.exp(values["log first_night"])) * np.exp(log_dips[1])
+        for night, part in zip(nights[1], hidden, strict=True):
+            shift[_nights(season, readings) == night] += part
     tail = np.exp(values["log noise_tail"]) * values["night_scale"]
     inputs = LikelihoodInputs(
         readings=readings["log_rmssd"].to_numpy(float),

@@ -1,6 +1,6 @@
 """How far the answers can be trusted, measured on seasons whose truth is known.
 
-    python tests/studies/calibration.py [--seasons 20] [--drawn 300] [--deciding 40]
+    python tests/studies/calibration.py [--seasons 20] [--followed 20] [--drawn 300] [--deciding 40]
 
 Takes about two hours on two cores; resumes where it was stopped. Writes the page, tables
 and pictures in docs/calibration/. Needs the extra `studies`.
@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 import pictures
 from generator import KINDS
-from judging import catch_up, decide, judge
+from judging import catch_up, decide, follow, judge
 from pool import run_all
 from ranks import rank
 from scipy.stats import beta
@@ -39,12 +39,14 @@ def main() -> None:
     """Run every study, then write the tables, pictures and the page."""
     parser = argparse.ArgumentParser(description="Measure how far the answers can be trusted.")
     parser.add_argument("--seasons", type=int, default=20, help="seasons of each kind")
+    parser.add_argument("--followed", type=int, default=20, help="of them, forecasts followed")
     parser.add_argument("--drawn", type=int, default=300, help="seasons drawn from the priors")
     parser.add_argument("--deciding", type=int, default=40, help="seasons for each verdict")
     options = parser.parse_args()
+    drawn = run_all("rank", rank, [(seed,) for seed in range(options.drawn)])
     seasons = [(kind, seed) for seed in range(options.seasons) for kind in KINDS]
     judged = run_all("judge", judge, seasons)
-    drawn = run_all("rank", rank, [(seed,) for seed in range(options.drawn)])
+    followed = run_all("follow", follow, [s for s in seasons if s[1] < options.followed])
     deciding = [
         (kind, nights, 1000 + seed)
         for seed in range(options.deciding)
@@ -52,10 +54,10 @@ def main() -> None:
         for kind in MEASURED
     ]
     decided = run_all("decide", decide, deciding)
-    caught = run_all("catch_up", catch_up, [(seed,) for seed in range(options.seasons)])
+    caught = run_all("catch_up", catch_up, [(seed,) for seed in range(20)])
     PAGES.mkdir(parents=True, exist_ok=True)
-    coverage = [_coverage_row(kind, _of(judged, kind)) for kind in KINDS]
-    scores = [_score_row(kind, h, _of(judged, kind)) for kind in KINDS for h in (1, 7)]
+    coverage = [_coverage_row(kind, _of(judged, kind), _of(followed, kind)) for kind in KINDS]
+    scores = [_score_row(kind, h, _of(followed, kind)) for kind in KINDS for h in (1, 7)]
     verdicts = [
         _verdict_row(kind, nights, [d for d in decided if d["nights"] == nights])
         for kind in MEASURED
@@ -67,7 +69,7 @@ def main() -> None:
     pictures.draw_scores(scores, PAGES / "scores.png")
     for name, rows in (("coverage", coverage), ("scores", scores), ("verdicts", verdicts)):
         _write_table(PAGES / f"{name}.csv", rows)
-    fits = [f for r in judged for f in r["fits"]] + [d["fits"][0] for d in decided]
+    fits = [r["fit"] for r in [*judged, *decided]] + [f for r in followed for f in r["fits"]]
     facts = _facts(options, fits, drawn, ranks, outside, caught)
     page = _page(coverage, scores, verdicts, facts)
     (PAGES / "measured.md").write_text(page, encoding="utf-8")
@@ -87,9 +89,9 @@ def share(hits: Iterable[float]) -> tuple[float, float, float]:
     return k / count, low, high
 
 
-def _coverage_row(kind: str, rows: Rows) -> dict[str, Any]:
+def _coverage_row(kind: str, rows: Rows, followed: Rows) -> dict[str, Any]:
     types = [t for row in rows for t in row["types"]]
-    forecasts = [f for row in rows for f in row["forecasts"]]
+    forecasts = [f for row in followed for f in row["forecasts"]]
     out: dict[str, Any] = {"kind": kind, "seasons": len(rows)}
     for name in ("typical", "next"):
         out[name], out[f"{name}_low"], out[f"{name}_high"] = share(t[name]["cover"] for t in types)
@@ -101,7 +103,7 @@ def _coverage_row(kind: str, rows: Rows) -> dict[str, Any]:
         out[f"forecast_{horizon}"] = share(hits)[0]
     ratios = [row["ratio"] for row in rows if row["ratio"]]
     out["rate_ratio"] = share(r["cover"] for r in ratios)[0] if ratios else ""
-    out["refits_a_season"] = float(np.mean([row["refits"] for row in rows]))
+    out["refits_a_season"] = float(np.mean([row["refits"] for row in followed]))
     return out
 
 
@@ -197,7 +199,8 @@ def _page(coverage: Rows, scores: Rows, verdicts: Rows, facts: dict[str, Any]) -
     return f"""# Measured
 
 Written by `python tests/studies/calibration.py --seasons {options.seasons} --drawn \
-{options.drawn} --deciding {options.deciding}`. [What it means](README.md).
+{options.drawn} --deciding {options.deciding} --followed {options.followed}`. \
+[What it means](README.md).
 
 ## Coverage of 80 % intervals
 
@@ -211,7 +214,8 @@ is the mean of median minus truth.
 
 ## Forecasts against peers
 
-From every morning of the last 8 weeks, knowing the log but no later reading. Mean CRPS over the \
+From every second morning of the last 8 weeks of {options.followed} seasons of each kind, knowing \
+the log but no later reading. Mean CRPS over the \
 oracle's, which knows every parameter and every dip, and lacks only the baseline and the noise to \
 come; lower is better, 1 is the best possible.
 
@@ -244,9 +248,9 @@ Vehtari 2022), where {0.05 * facts["quantities"]:.1f} are expected of a perfect 
 - {facts["clean"]} of {facts["fits"]} fits had no divergence; {facts["converged"]} had R-hat 1.01 \
 or less for every parameter.
 - Answers after 7 new mornings without a new fit, against a new fit: medians \
-{facts["apart_mean"]:.3f} posterior standard deviations apart in the mean, {facts["apart_most"]:.3f} \
-at the 95th percentile, in at most {facts["catch_up_seconds"]:.2f} s; a new fit was asked for in \
-{facts["catch_up_refused"]} of {options.seasons} seasons.
+{facts["apart_mean"]:.3f} posterior standard deviations apart in the mean, \
+{facts["apart_most"]:.3f} at the 95th percentile, in at most {facts["catch_up_seconds"]:.2f} s; a \
+new fit was asked for in {facts["catch_up_refused"]} of 20 seasons.
 """
 
 

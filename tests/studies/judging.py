@@ -33,24 +33,33 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
     """Return how the answers about one made season compare with its truth.
 
     Keys: `types` (one entry a type: cover, width, error of typical and next-session
-    days), `baseline`, `ratio` (where there is a measure), `forecasts` (one entry a
-    forecast: horizon, cover, and the scores of slackwater, its peers and the oracle),
-    `fits` (divergences, worst R-hat and ESS of each), `refits` (asked for by the data).
+    days), `baseline`, `ratio` (where there is a measure), `fit` (divergences, worst R-hat
+    and ESS).
     """
     made = make(kind, seed)
     season = Season.from_tables("made", **made.tables)
     posterior = _fit(season, seed)
     now = standing(season, posterior)
-    forecasts, fits, refits = _follow(made, season, seed)
     return {
         "kind": kind,
         "types": _types(recovery(now), made),
         "baseline": _covers(baseline(now)["baseline_rmssd_ms"], float(np.exp(made.level[-1]))),
         "ratio": _ratio(now, made),
-        "forecasts": forecasts,
-        "fits": [_facts(posterior), *fits],
-        "refits": refits,
+        "fit": _facts(posterior),
     }
+
+
+def follow(kind: str, seed: int) -> dict[str, Any]:
+    """Forecast from every second morning of the last 8 weeks of one made season.
+
+    The log is known, no later reading. Keys: `forecasts` (one entry a forecast: horizon,
+    cover, and the scores of slackwater, its peers and the oracle), `fits`, `refits` (how
+    many the data asked for).
+    """
+    made = make(kind, seed)
+    season = Season.from_tables("made", **made.tables)
+    forecasts, fits, refits = _follow(made, season, seed)
+    return {"kind": kind, "forecasts": forecasts, "fits": fits, "refits": refits}
 
 
 def decide(kind: str, nights: int, seed: int) -> dict[str, Any]:
@@ -65,7 +74,7 @@ def decide(kind: str, nights: int, seed: int) -> dict[str, Any]:
         "verdict": answer.attrs["verdict"],
         "per_arm": min(int(answer["sessions_with"]), int(answer["sessions_without"])),
         **_covers(answer["rate_ratio"], float(made.ratio or 1.0)),
-        "fits": [_facts(posterior)],
+        "fit": _facts(posterior),
     }
 
 
@@ -144,11 +153,10 @@ def _ratio(now: Standing, made: Made) -> dict[str, Any] | None:
 def _follow(
     made: Made, season: Season, seed: int
 ) -> tuple[list[dict[str, Any]], list[dict[str, float]], int]:
-    """Forecast from every morning of the last 8 weeks, knowing the log but no later reading."""
     last = len(season.nights) - 1
     posterior, fitted_at = None, -1
     forecasts, fits, refits = [], [], 0
-    for origin in range(last - min(LAST_NIGHTS, last // 3), last):
+    for origin in range(last - min(LAST_NIGHTS, last // 3), last, 2):
         if not season.read[origin]:
             continue
         known = _readings_until(made, season.nights[origin])
@@ -193,7 +201,7 @@ def _scores(made: Made, season: Season, now: Standing, origin: int) -> list[dict
                 "oracle": float(crps_normal(reading, mean, sd)),
             },
             "logs": {
-                "slackwater": _log_score(now, ahead.dip[:, step], horizon, reading),
+                "slackwater": _log_score(now, ahead.shown[:, step], horizon, reading),
                 "oracle": float(logs_normal(reading, mean, sd)),
             },
         }

@@ -98,6 +98,7 @@ def _draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Float
         n.NOISE_TAIL: positive(p.noise_tail),
         n.DRIFT_SD: positive(p.drift_sd),
         n.SESSION_SD: positive(p.session_sd),
+        n.FIRST_NIGHT: positive(p.first_night),
         n.TYPE_DIP_MEAN: normal(p.type_dip),
         n.TYPE_DIP_SD: positive(p.type_dip_sd),
         n.TYPE_RATE_MEAN: normal(p.type_rate),
@@ -136,6 +137,7 @@ def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
         noise_tail=float(v[n.NOISE_TAIL]),
         drift_sd=float(v[n.DRIFT_SD]),
         session_sd=float(v[n.SESSION_SD]),
+        first_night=float(v[n.FIRST_NIGHT]),
     )
 
 
