@@ -1,6 +1,6 @@
 """Speed, as ratios measured side by side in one run, on the demo season.
 
-    python tests/studies/benchmark.py [--seeds 10] [--write docs/benchmark.md]
+    python -m tests.studies.benchmark [--seeds 10] [--write docs/benchmark.md]
 
 Compares a `slackwater fit`, as a whole process with warm caches, with the textbook
 statement of the same model sampled by `pm.sample`, also as a whole process, and times
@@ -17,11 +17,12 @@ import subprocess
 import sys
 import tempfile
 import time
+from importlib import import_module
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-HERE = Path(__file__).parent
+ROOT = Path(__file__).parents[2]
 DRAWS, TUNE, CHAINS = 1000, 1000, 4
 COMMANDS = (
     ["recovery"],
@@ -66,9 +67,10 @@ def _compare(folder: Path, seeds: int) -> str:
 
 
 def _process(what: str, folder: Path, seed: int) -> dict[str, Any]:
-    command = [sys.executable, __file__, "--part", what, str(folder), str(seed)]
+    module = [sys.executable, "-m", "tests.studies.benchmark"]
+    command = [*module, "--part", what, str(folder), str(seed)]
     begun = time.perf_counter()
-    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
     result: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     return result | {"process_s": time.perf_counter() - begun}
 
@@ -93,7 +95,8 @@ def _fit_part(folder: Path, seed: int) -> dict[str, Any]:
     import nutpie
 
     from slackwater.fitting.intake import read_season
-    from slackwater.fitting.sampling import fit as fitting
+
+    fitting: Any = import_module("slackwater.fitting.sampling.fit")
 
     times["import"] = lap()
     season = read_season(folder)
@@ -132,9 +135,9 @@ def _fit_part(folder: Path, seed: int) -> dict[str, Any]:
 def _textbook_part(folder: Path, seed: int) -> dict[str, Any]:
     import arviz_stats
     import pymc as pm
-    from textbook import textbook_model
 
     from slackwater.fitting.intake import read_season
+    from tests.studies.textbook import textbook_model
 
     begun = time.perf_counter()
     with textbook_model(read_season(folder)):
@@ -184,7 +187,7 @@ def _page(
     commands = "\n".join(f"| `{name}` | {seconds:.2f} s |" for name, seconds in answers.items())
     return f"""# Speed
 
-Written by `python tests/studies/benchmark.py`, Python {platform.python_version()}, PyMC \
+Written by `python -m tests.studies.benchmark`, Python {platform.python_version()}, PyMC \
 {version("pymc")}, nutpie {version("nutpie")}, {CHAINS} chains of {TUNE} + {DRAWS}, the demo \
 season, warm caches. The median of {len(fits)} fits stands beside one textbook run.
 

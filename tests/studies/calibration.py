@@ -1,6 +1,6 @@
 """How far the answers can be trusted, measured on seasons whose truth is known.
 
-    python tests/studies/calibration.py [--seasons 20] [--followed 20] [--drawn 300] [--deciding 40]
+    python -m tests.studies.calibration [--seasons 20] [--followed 20] [--drawn 300] [--deciding 40]
 
 Takes about two hours on two cores; resumes where it was stopped. Writes the page, tables
 and pictures in docs/calibration/. Needs the extra `studies`.
@@ -21,12 +21,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pictures
-from generator import KINDS
-from judging import catch_up, decide, follow, judge
-from pool import run_all
-from ranks import rank
 from scipy.stats import beta
+
+from tests.studies import pictures
+from tests.studies.generator import KINDS
+from tests.studies.judging import catch_up, decide, follow, judge
+from tests.studies.pool import run_all
+from tests.studies.ranks import rank
 
 PAGES = Path(__file__).parents[2] / "docs" / "calibration"
 MEASURED = [kind for kind in KINDS if kind.startswith("a measure")]
@@ -198,7 +199,7 @@ def _page(coverage: Rows, scores: Rows, verdicts: Rows, facts: dict[str, Any]) -
     ]  # fmt: skip
     return f"""# Measured
 
-Written by `python tests/studies/calibration.py --seasons {options.seasons} --drawn \
+Written by `python -m tests.studies.calibration --seasons {options.seasons} --drawn \
 {options.drawn} --deciding {options.deciding} --followed {options.followed}`. \
 [What it means](README.md).
 

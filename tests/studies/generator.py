@@ -142,7 +142,7 @@ class Shape:
                 peak = sum(height for height, _ in self.parts)
                 return peak * (self.first_night + (1 - self.first_night) * nights)
             elapsed -= 1
-        return sum(height * 0.5 ** (elapsed / half) for height, half in self.parts)
+        return float(sum(height * 0.5 ** (elapsed / half) for height, half in self.parts))
 
 
 def _shape(kind: str, low: float, high: float, rng: np.random.Generator) -> Shape:

@@ -8,8 +8,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import xarray as xr
-from generator import MEASURE, Made, make
-from peers import oracle, peer_forecasts
 from scoringrules import crps_ensemble, crps_normal, logs_normal
 
 from slackwater.fitting.answers.ahead import look_ahead
@@ -22,6 +20,8 @@ from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
+from tests.studies.generator import MEASURE, Made, make
+from tests.studies.peers import oracle, peer_forecasts
 
 LAST_NIGHTS = 56
 HORIZONS = (1, 7)
@@ -192,7 +192,7 @@ def _scores(made: Made, season: Season, now: Standing, origin: int) -> list[dict
         reading = float(readings[target])
         step = horizon - 1
         mean, sd = oracle(made, readings, origin, horizon)
-        row = {
+        row: dict[str, Any] = {
             "horizon": horizon,
             "cover": float(low[step] <= reading <= high[step]),
             "width": float(high[step] - low[step]),

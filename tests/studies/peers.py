@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from generator import Made
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
 from slackwater.model import names as n
 from slackwater.model.season import Season
+from tests.studies.generator import Made
 
 LAGS = (1, 2, 3, 4)
 REFIT_EVERY = 14

@@ -89,11 +89,11 @@ def _draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Float
         return np.asarray(belief.mean + belief.sd * rng.standard_normal(size))
 
     def positive(belief: Belief) -> Floats:
-        return np.exp(normal(belief))
+        return np.asarray(np.exp(normal(belief)))
 
     has = design_of(plan).type_has_value
     kinds, values = has.shape
-    v = {
+    v: dict[str, Floats] = {
         n.NOISE_SD: positive(p.noise_sd),
         n.NOISE_TAIL: positive(p.noise_tail),
         n.DRIFT_SD: positive(p.drift_sd),
@@ -105,8 +105,8 @@ def _draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Float
         n.TYPE_RATE_SD: positive(p.type_rate_sd),
         n.ATTRIBUTE_DIP_SD: positive(p.attribute_dip_sd),
         n.ATTRIBUTE_RATE_SD: positive(p.attribute_rate_sd),
-        n.ATTRIBUTE_DIP: rng.standard_normal(values),
-        n.ATTRIBUTE_RATE: rng.standard_normal(values),
+        n.ATTRIBUTE_DIP: np.asarray(rng.standard_normal(values)),
+        n.ATTRIBUTE_RATE: np.asarray(rng.standard_normal(values)),
         n.START_DIP: positive(p.start_dip),
         n.START_LOG_RATE: normal(p.start_rate),
         n.STRESSOR_LOG_DIP: normal(p.stressor_dip, 1),
