@@ -19,9 +19,19 @@ if TYPE_CHECKING:
         compare_intervention,
         compare_types,
     )
+    from slackwater.fitting.answers.elements import elements
     from slackwater.fitting.answers.forecast import forecast, planned_session
+    from slackwater.fitting.answers.history import history
     from slackwater.fitting.answers.recovery import recovery
+    from slackwater.fitting.answers.repeats import repeats
+    from slackwater.fitting.answers.spacing import spacing
+    from slackwater.fitting.answers.spacing_check import spacing_check
     from slackwater.fitting.answers.standing import Standing, standing
+    from slackwater.fitting.answers.trial_analyse import analyse_trial
+    from slackwater.fitting.answers.trial_ledger import trial_ledger
+    from slackwater.fitting.answers.trial_plan import plan_trial
+    from slackwater.fitting.answers.trial_today import trial_today
+    from slackwater.fitting.answers.washout import washout, washout_before_fit
     from slackwater.fitting.intake import check_season, read_season
     from slackwater.fitting.sampling.fit import fit
     from slackwater.fitting.sampling.posterior import Posterior
@@ -29,33 +39,55 @@ if TYPE_CHECKING:
 _HOME: Final = {
     "Posterior": "sampling.posterior",
     "Standing": "answers.standing",
+    "analyse_trial": "answers.trial_analyse",
     "baseline": "answers.baseline",
     "check_season": "intake",
     "compare_attribute": "answers.compare",
     "compare_intervention": "answers.compare",
     "compare_types": "answers.compare",
+    "elements": "answers.elements",
     "fit": "sampling.fit",
     "forecast": "answers.forecast",
+    "history": "answers.history",
+    "plan_trial": "answers.trial_plan",
     "planned_session": "answers.forecast",
     "read_season": "intake",
     "recovery": "answers.recovery",
+    "repeats": "answers.repeats",
+    "spacing": "answers.spacing",
+    "spacing_check": "answers.spacing_check",
     "standing": "answers.standing",
+    "trial_ledger": "answers.trial_ledger",
+    "trial_today": "answers.trial_today",
+    "washout": "answers.washout",
+    "washout_before_fit": "answers.washout",
 }
 
 __all__ = [
     "Posterior",
     "Standing",
+    "analyse_trial",
     "baseline",
     "check_season",
     "compare_attribute",
     "compare_intervention",
     "compare_types",
+    "elements",
     "fit",
     "forecast",
+    "history",
+    "plan_trial",
     "planned_session",
     "read_season",
     "recovery",
+    "repeats",
+    "spacing",
+    "spacing_check",
     "standing",
+    "trial_ledger",
+    "trial_today",
+    "washout",
+    "washout_before_fit",
 ]
 
 

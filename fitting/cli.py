@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 
 import click
 
-from slackwater.fitting.commands import answering, learning
+from slackwater.fitting.commands import (
+    answering,
+    elements,
+    history,
+    learning,
+    repeats,
+    spacing,
+    trial,
+    washout,
+)
 from slackwater.fitting.commands.learning import NO_ANSWER, WRONG_INPUT
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
@@ -36,12 +46,21 @@ for command in (
     answering.baseline,
     answering.forecast,
     answering.compare,
+    washout.washout,
+    history.history,
+    repeats.repeats,
+    elements.elements,
+    trial.trial,
+    spacing.spacing,
 ):
     cli.add_command(command)
 
 
 def main() -> None:
     """Run the command line and exit with its status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # what the terminal cannot show becomes "?"
     try:
         cli.main(prog_name="slackwater")
     except NoAnswerError as error:

@@ -29,7 +29,8 @@ def demo(folder: Path) -> None:
     from slackwater.fitting.demo import copy_demo
 
     copy_demo(folder)
-    click.echo(f"Copied the demo season to {folder}: a club rower who also lifts and runs hills.")
+    click.echo("The demo season: a club rower who also lifts and runs hills.")
+    click.echo(f"Copied it to {folder}.")
     _fit(folder, seed=None, draws=1000, chains=4)
     now = standing_of(folder)
     from slackwater.fitting.answers.baseline import baseline as ask_baseline
@@ -58,7 +59,13 @@ def check(season: Path, as_json: bool) -> None:
     from slackwater.fitting.report.season_check import check_as_json, check_as_text
 
     found = check_season(season)
-    click.echo(check_as_json(found) if as_json else check_as_text(found))
+    if as_json:
+        click.echo(check_as_json(found))
+    else:
+        from rich.console import Console
+        from rich.text import Text
+
+        Console(highlight=False).print(Text(check_as_text(found)))
     if found.season is None:
         for problem in found.problems:
             click.echo(str(problem), err=True)
@@ -89,8 +96,9 @@ def _fit(folder: Path, seed: int | None, draws: int, chains: int) -> None:
     observed = season.observed()
     click.echo(
         f"Fitted {int(observed.read.sum())} readings and {len(observed.session_nights())} sessions "
-        f"up to {posterior.last_night}; wrote {path}."
+        f"up to {posterior.last_night}."
     )
+    click.echo(f"Wrote {path}.")
     for complaint in posterior.checks.complaints:
         click.echo(complaint, err=True)
     if not posterior.checks.usable:

@@ -41,7 +41,10 @@ def standing_of(folder: Path) -> Standing:
 
 
 def print_answer(answer: xr.Dataset, as_json: bool, caution: bool = True) -> None:
-    """Print an answer on standard output, as text or as one JSON object."""
+    """Print an answer on standard output, as text or as one JSON object.
+
+    Warnings to a text go to standard error; a JSON object holds its own.
+    """
     if as_json:
         from slackwater.fitting.report.as_json import as_json as render
 
@@ -51,7 +54,7 @@ def print_answer(answer: xr.Dataset, as_json: bool, caution: bool = True) -> Non
 
         from slackwater.fitting.report.terminal import show
 
-        show(Console(highlight=False), answer, caution=caution)
+        show(Console(highlight=False), answer, caution=caution, aside=Console(stderr=True))
 
 
 @contextmanager

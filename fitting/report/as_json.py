@@ -10,14 +10,23 @@ from typing import Any, Final
 import xarray as xr
 
 from slackwater.fitting.answers.intervals import BOUND
+from slackwater.fitting.report import (
+    elements,
+    history,
+    repeats,
+    spacing,
+    trial,
+    trial_results,
+    washout,
+)
 from slackwater.model import names as n
 
 Json = dict[str, Any]
 
 
 def as_json(answer: xr.Dataset) -> str:
-    """Return an answer as the text of one JSON object."""
-    return json.dumps(as_object(answer), ensure_ascii=False, indent=2, allow_nan=False)
+    """Return an answer as the text of one JSON object, in ASCII, as any pipe can carry it."""
+    return json.dumps(as_object(answer), indent=2, allow_nan=False)
 
 
 def as_object(answer: xr.Dataset) -> Json:
@@ -132,4 +141,11 @@ _BODIES: Final[dict[str, Callable[[xr.Dataset], Json]]] = {
     "compare intervention": _compare_intervention,
     "compare types": _difference,
     "compare attribute": _difference,
+    "washout": washout.body,
+    "history": history.body,
+    "repeats": repeats.body,
+    "elements": elements.body,
+    **spacing.BODY,
+    **trial.BODY,
+    **trial_results.BODY,
 }

@@ -45,7 +45,7 @@ def check_as_json(check: SeasonCheck) -> str:
             for problem in check.problems
         ],
     }
-    return json.dumps(facts, ensure_ascii=False, indent=2)
+    return json.dumps(facts, indent=2)
 
 
 def _understood(season: Season) -> list[str]:

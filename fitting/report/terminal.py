@@ -13,15 +13,33 @@ from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.answers.sayings import CAUTION
-from slackwater.fitting.report import words
+from slackwater.fitting.report import (
+    elements,
+    history,
+    repeats,
+    spacing,
+    trial,
+    trial_results,
+    washout,
+    words,
+)
 from slackwater.model import names as n
 
 
-def show(console: Console, answer: xr.Dataset, *, caution: bool = True) -> None:
-    """Print an answer, its warnings and, unless it follows elsewhere, the caution."""
+def show(
+    console: Console, answer: xr.Dataset, *, caution: bool = True, aside: Console | None = None
+) -> None:
+    """Print an answer, its warnings and, unless it follows elsewhere, the caution.
+
+    Args:
+        console: where the answer goes.
+        answer: the answer.
+        caution: whether to print the caution.
+        aside: where the warnings go; with the answer if left out.
+    """
     console.print(as_text(answer))
     for warning in answer.attrs["warnings"]:
-        console.print(Text(f"Mind: {warning}"))
+        (aside or console).print(Text(f"Mind: {warning}"))
     if caution:
         console.print(Padding(Text(CAUTION, style="dim"), (1, 0, 0, 0)))
 
@@ -59,7 +77,7 @@ def _recovery(answer: xr.Dataset) -> Iterable[RenderableType]:
 
 def _by_day(days: xr.DataArray) -> str:
     value = float(days)
-    return f"day {value:.0f}" if value == value else "later than day 30"
+    return f"day {value:.0f}" if value == value else "after day 30"
 
 
 def _baseline(answer: xr.Dataset) -> Iterable[RenderableType]:
@@ -145,7 +163,7 @@ def _likely(level: float) -> str:
 
 def _table(first: str, *others: str) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold")
+    table.add_column(first, overflow="fold", min_width=8)
     for name in others:
         table.add_column(name, justify="right", no_wrap=True)
     return table
@@ -165,4 +183,11 @@ _BODIES: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {
     "compare intervention": _compare_intervention,
     "compare types": _difference,
     "compare attribute": _difference,
+    "washout": washout.text,
+    "history": history.text,
+    "repeats": repeats.text,
+    "elements": elements.text,
+    **spacing.TEXT,
+    **trial.TEXT,
+    **trial_results.TEXT,
 }

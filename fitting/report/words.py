@@ -26,8 +26,8 @@ def days_range(values: xr.DataArray) -> str:
 
 def tight(values: xr.DataArray) -> str:
     """Return an interval in days for a narrow column: "4.2 (3.1–6.0)"."""
-    low, median, high = triple(values)
-    return f"{_days(median)} ({_days(low)}–{_days(high)})"
+    low, median, high = (_days(value).replace("over ", ">") for value in triple(values))
+    return f"{median} ({low}–{high})"
 
 
 def whole_days(values: xr.DataArray) -> str:

@@ -1,0 +1,326 @@
+"""Baseline and recovery over all that was fitted: by quarter, sensor, habit and half."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
+from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.standing import standing
+from slackwater.fitting.sampling import last_night
+from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.model import names as n
+from slackwater.model.design import Design, design_of, other_sensors
+from slackwater.model.dynamics import Floats, dip_path, filter_level, sample_level
+from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.priors import Belief, Priors
+from slackwater.model.season import DAY, Season
+
+QUARTER: Final = "quarter"
+KIND: Final = "kind"
+ALL_TYPES: Final = "all types together"
+FEWEST_NIGHTS: Final = 14  # before and after a habit
+FEWEST_SESSIONS: Final = 4  # of a type, in either half
+CLEAR_CHANCE: Final = 0.9
+RECOVERY_RULE: Final = (
+    "told only where the chance is at least 90 % that the halves differ by more than twice what "
+    "the scatter between sessions makes by itself"
+)
+_DRAW_NIGHTS: Final = 1_000_000  # more of them are thinned, so that an answer takes seconds
+_FEWEST_DRAWS: Final = 400
+
+
+class Change(NamedTuple):
+    """How far mean baseline moved from one stretch to another, ln, S draws.
+
+    Attributes:
+        moved: the change, shape (S,).
+        alone: one change that each draw's drift would make by itself, shape (S,).
+    """
+
+    moved: Floats
+    alone: Floats
+
+    def summary(self, level: float) -> dict[str, xr.DataArray]:
+        """Return what is shown of it."""
+        return {
+            "change_percent": interval(100 * np.expm1(self.moved), level),
+            "chance_rose": xr.DataArray((self.moved > 0).mean()),
+            "drift_alone_percent": interval(100 * np.expm1(self.alone), level),
+            "chance_drift_as_large": xr.DataArray(
+                (np.abs(self.alone) >= np.abs(self.moved)).mean()
+            ),
+        }
+
+
+class Past(NamedTuple):
+    """The fitted season with draws of its baseline.
+
+    Attributes:
+        season: what was fitted.
+        draws: draws of the posterior, S of them, perhaps fewer than it holds.
+        first: index of the first night read.
+        paths: baseline on each night, shape (S, N), ln ms.
+        rng: randomness for what is simulated.
+    """
+
+    season: Season
+    draws: xr.Dataset
+    first: int
+    paths: Floats
+    rng: np.random.Generator
+
+    def change(self, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Change:
+        """Return how far the mean over some nights lies above that over some before."""
+        weight = after / after.sum() - before / before.sum()
+        later = np.cumsum(weight[::-1])[::-1]  # what the step into each night moves
+        sd = self.draws[n.DRIFT_SD].values * np.sqrt((later[1:] ** 2).sum())
+        return Change(self.paths @ weight, sd * self.rng.standard_normal(len(sd)))
+
+
+def history(
+    season: Season,
+    posterior: Posterior,
+    since: np.datetime64 | None = None,
+    level: float = DEFAULT_LEVEL,
+) -> xr.Dataset:
+    """Answer how baseline and recovery went over all that was fitted.
+
+    Readings since the fit are left out. Baseline is on the scale of the latest sensor fitted.
+
+    Args:
+        season: the season as it is now.
+        posterior: its posterior.
+        since: the day from which a habit was kept; its first night is the one that follows.
+        level: credible mass of every interval.
+
+    Returns:
+        Dimension `quarter` (calendar quarters): `baseline_rmssd_ms` of the mean over its nights,
+        and against the quarter before `change_percent`, `drift_alone_percent` (all with `bound`),
+        `chance_rose`, `chance_drift_as_large`; NaN for the first. Dimension `other_sensor`:
+        `sensor_step_percent`. Dimension `kind` (all types, then each with enough sessions):
+        `dip_change_percent`, later over earlier half, `chance_beyond_scatter`, `shown`. With
+        `since`: `habit_change_ms`, `habit_change_percent` and so on, scalars. Attributes hold
+        `quarters`, `sensors`, `habit`, `recovery` as plain objects, and `draws_used`.
+
+    Raises:
+        QuestionError: `since` lies outside the fitted nights.
+        NoAnswerError: the fit is not to be trusted, the past was edited since, or there are too
+            few nights before or after `since`.
+    """
+    check_level(level)
+    shown_from = season.nights[season.read][0]
+    fitted = season.through(posterior.last_night) if posterior.last_night >= shown_from else season
+    now = standing(fitted, posterior)
+    draws = _few_enough(_in_order(posterior.draws, fitted), len(fitted.nights))
+    rng = now.rng()
+    paths = baseline_paths(draws, design_of(fitted), _prior(posterior), rng)
+    past = Past(fitted, draws, int(np.flatnonzero(fitted.read)[0]), paths, rng)
+    by_quarter, quarters = _by_quarter(past, level)
+    steps, sensors = _sensors(past, level)
+    by_kind, recovery = _recovery(past, level)
+    asked, habit = _habit(past, since, level) if since is not None else (xr.Dataset(), None)
+    newer = int((season.nights[season.read] > posterior.last_night).sum())
+    return answer(
+        xr.merge([by_quarter, steps, by_kind, asked]),
+        "history",
+        now,
+        level,
+        [f"Readings since the fit are left out ({newer}); slackwater fit takes them in."]
+        if newer
+        else [],
+        quarters=quarters,
+        sensors=sensors,
+        recovery=recovery,
+        habit=habit,
+        draws_used=draws.sizes["sample"],
+        draws_in_all=posterior.draws.sizes["sample"],
+    )
+
+
+def baseline_paths(
+    draws: xr.Dataset, design: Design, prior: Belief, rng: np.random.Generator
+) -> Floats:
+    """Return one whole baseline for each draw of the parameters, shape (S, N), ln ms.
+
+    Args:
+        draws: the posterior, dimension `sample` first.
+        design: the fitted season's arrays.
+        prior: baseline on the first night, ln ms.
+        rng: source of randomness.
+    """
+    rates, dips = last_night.rates_and_dips(draws, design)
+    events = (design.event_nights, design.event_groups)
+    path = dip_path(dips, *events, rates, last_night._speed(draws, design))
+    shown = path.sum(axis=2) - last_night._held_back(draws, design, dips)
+    at = design.reading_nights
+    readings, noise = np.full(shown.shape, np.nan), np.zeros(shown.shape)
+    readings[:, at] = design.readings - last_night._sensor_shift(draws, design) + shown[:, at]
+    noise[:, at] = last_night.noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    drift, start = draws[n.DRIFT_SD].values ** 2, np.ones(len(rates))
+    filtered = filter_level(readings, noise, drift, start * prior.mean, start * prior.sd**2)
+    return sample_level(filtered, drift, rng)
+
+
+def _prior(posterior: Posterior) -> Belief:
+    """Return the baseline's prior: the fit's own, where the posterior holds its constants.
+
+    A posterior read for answering may not; one night's reading outweighs it then.
+    """
+    if "constant_data" not in posterior.tree.children:
+        return Priors().baseline
+    constant = posterior.tree["constant_data"]
+    return Belief(float(constant[n.BASELINE_PRIOR_MEAN]), float(constant[n.BASELINE_PRIOR_SD]))
+
+
+def _in_order(draws: xr.Dataset, season: Season) -> xr.Dataset:
+    """Return the draws with the types in the season's order, which files may change."""
+    return draws.sel({n.TYPE: season.types}) if n.TYPE in draws.coords else draws
+
+
+def _few_enough(draws: xr.Dataset, nights: int) -> xr.Dataset:
+    keep = max(_FEWEST_DRAWS, _DRAW_NIGHTS // nights)
+    size = draws.sizes["sample"]
+    if size <= keep:
+        return draws
+    return draws.isel(sample=np.linspace(0, size - 1, keep).round().astype(int))
+
+
+def _by_quarter(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]]:
+    nights = past.season.nights
+    numbers = nights.astype("datetime64[M]").astype(int) // 3
+    numbers[: past.first] = -1
+    each = [numbers == number for number in np.unique(numbers[past.first :])]
+    means = np.stack([past.paths[:, mine].mean(axis=1) for mine in each], axis=1)
+    changes = [past.change(*pair).summary(level) for pair in pairwise(each)]
+    data = xr.Dataset({"baseline_rmssd_ms": interval(np.exp(means), level, (QUARTER,))})
+    for name in changes[0] if changes else ():
+        rows = xr.concat([change[name] for change in changes], QUARTER)
+        data[name] = rows.pad({QUARTER: (1, 0)})  # nothing before the first
+    return data, [
+        _stretch(past.season, mine) | {"quarter": _named(nights[mine][0])} for mine in each
+    ]
+
+
+def _named(night: np.datetime64) -> str:
+    year, quarter = divmod(int(night.astype("datetime64[M]").astype(int)) // 3, 4)
+    return f"{1970 + year} Q{quarter + 1}"
+
+
+def _stretch(season: Season, mine: NDArray[np.bool_]) -> dict[str, Any]:
+    nights = season.nights[mine]
+    return {
+        "first": str(nights[0]),
+        "last": str(nights[-1]),
+        "nights": len(nights),
+        "nights_read": int(season.read[mine].sum()),
+    }
+
+
+def _sensors(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]]:
+    season = past.season
+    others = other_sensors(season)
+    by = season.data[n.NIGHT_SENSOR].values
+    used = [
+        {
+            "sensor": name,
+            **_stretch(season, season.read & (by == code)),
+            "reference": name not in others,
+        }
+        for code, name in enumerate(season.sensors)
+    ]
+    if not others:
+        return xr.Dataset(), used
+    steps = 100 * np.expm1(past.draws[n.SENSOR_STEP].values)
+    data = {"sensor_step_percent": interval(steps, level, (n.OTHER_SENSOR,))}
+    return xr.Dataset(data, {n.OTHER_SENSOR: others}), used
+
+
+def _recovery(past: Past, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
+    """Return how the later half's sessions differ from the earlier half's, type by type."""
+    season = past.season
+    middle = len(season.nights) // 2
+    facts: dict[str, Any] = {"later_from": str(season.nights[middle]), "kinds": []}
+    if n.SESSION_Z not in past.draws:
+        return xr.Dataset(), facts
+    types = season.data[n.SESSION_TYPE].values
+    later = season.session_nights() >= middle
+    z, scatter = past.draws[n.SESSION_Z].values, past.draws[n.SESSION_SD].values
+    change, beyond = [], []
+    for kind in (ALL_TYPES, *season.types):
+        mine = np.ones(len(types), bool) if kind == ALL_TYPES else types == kind
+        counts = [int((mine & ~later).sum()), int((mine & later).sum())]
+        if min(counts) < FEWEST_SESSIONS:
+            continue
+        apart = z[:, mine & later].mean(axis=1) - z[:, mine & ~later].mean(axis=1)
+        change.append(100 * np.expm1(scatter * apart))
+        beyond.append(float((np.abs(apart) > 2 * np.sqrt(sum(1 / c for c in counts))).mean()))
+        facts["kinds"].append({"kind": kind, "earlier": counts[0], "later": counts[1]})
+    if not change:
+        return xr.Dataset(), facts
+    data = {
+        "dip_change_percent": interval(np.stack(change, axis=1), level, (KIND,)),
+        "chance_beyond_scatter": (KIND, beyond),
+        "shown": (KIND, np.array(beyond) >= CLEAR_CHANCE),
+    }
+    return xr.Dataset(data), facts
+
+
+def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
+    """Return the change of baseline with a habit, over the same length before and after."""
+    season, nights = past.season, past.season.nights
+    first = int((since + DAY - nights[0]) / DAY)  # the night that can show it
+    if not past.first < first < len(nights):
+        raise QuestionError(
+            f"{since} lies outside what was fitted; give a day from {nights[past.first]} to "
+            f"{nights[-1] - DAY}."
+        )
+    length = min(first - past.first, len(nights) - first)
+    index = np.arange(len(nights))
+    sides = {
+        "before": (index >= first - length) & (index < first),
+        "after": (index >= first) & (index < first + length),
+    }
+    fewest = min(int((season.read & side).sum()) for side in sides.values())
+    if fewest < FEWEST_NIGHTS:
+        raise NoAnswerError(
+            f"Around {since} there are only {fewest} readings on one side, over the same length on "
+            f"both; {FEWEST_NIGHTS} are needed. Go on logging, or ask for another day."
+        )
+    change = past.change(sides["before"], sides["after"])
+    before, after = (past.paths[:, side].mean(axis=1) for side in sides.values())
+    data = xr.Dataset({"change_ms": interval(np.exp(after) - np.exp(before), level)})
+    data = data.assign(change.summary(level))
+    stretches = {name: _stretch(season, side) for name, side in sides.items()}
+    meanwhile = _meanwhile(season, list(sides.values()))
+    return (
+        data.rename({name: f"habit_{name}" for name in data.data_vars}),
+        {"since": str(since), **stretches, "meanwhile": meanwhile},
+    )
+
+
+def _meanwhile(season: Season, sides: list[NDArray[np.bool_]]) -> list[dict[str, Any]]:
+    """Return what else was logged on either side: sessions, stressor days, measures, sensors."""
+    data, count = season.data, len(season.nights)
+
+    def felt(nights: NDArray[np.int64], labels: NDArray[np.str_], label: str) -> NDArray[Any]:
+        return np.bincount(nights[labels == label], minlength=count)
+
+    done, days = season.session_nights(), season.stressor_nights()
+    applied, by = season.applied(), data[n.NIGHT_SENSOR].values
+    each = {
+        **{f"sessions of {t}": felt(done, data[n.SESSION_TYPE].values, t) for t in season.types},
+        **{f"days of {s}": felt(days, data[n.STRESSOR_LABEL].values, s) for s in season.stressors},
+        **dict(zip((f"nights with {i}" for i in season.interventions), applied, strict=True)),
+        **{f"readings by {s}": season.read & (by == c) for c, s in enumerate(season.sensors)},
+    }
+    before, after = sides
+    return [
+        {"what": what, "before": int(x[before].sum()), "after": int(x[after].sum())}
+        for what, x in each.items()
+    ]

@@ -1,0 +1,264 @@
+"""Forecasts, against closed forms of a state made by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from slackwater.fitting import forecast, planned_session
+from slackwater.fitting.answers.ahead import days_until_baseline, look_ahead
+from slackwater.fitting.answers.forecast import parse_session
+from slackwater.fitting.answers.standing import Event, Standing
+from slackwater.model.errors import QuestionError
+from slackwater.model.season import DAY
+from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import FIRST, Known
+
+NIGHTS = 30
+LAST = FIRST + DAY * (NIGHTS - 1)
+KNOWN = Known(
+    {"hill run": (0.3, 1.0), "row": (0.1, 2.0)},
+    dips_left={"hill run": 0.08, "unlogged start": 0.05},
+    level=4.1,
+    level_variance=0.02**2,
+    drift_sd=0.01,
+    noise_sd=0.1,
+    noise_tail=0.8,
+    session_sd=1e-12,
+    start_half_life=2.0,
+)
+LOGGED = [(3, "hill run"), (9, "row"), (15, "hill run")]
+
+
+def now(known: Known = KNOWN, *sessions: tuple[int, str], draws: int = 500) -> Standing:
+    return by_hand.standing_of(by_hand.season(NIGHTS, [*LOGGED, *sessions]), known, draws)
+
+
+def resting_dip(night: int) -> float:
+    return float(0.08 * 0.5**night + 0.05 * 0.5 ** (night / 2))
+
+
+def test_mean_and_sd_of_a_known_state() -> None:
+    answer = forecast(now(), nights=5)
+    # The mean of exp(tail * u) over u ~ Normal(0, 1) is exp(tail^2 / 2).
+    noise = 0.1**2 * np.exp(0.8**2 / 2)
+    for i in range(5):
+        h = i + 1
+        assert answer["night"].values[i] == (LAST + DAY * h).astype("datetime64[ns]")
+        assert float(answer["ln_mean"][i]) == pytest.approx(4.1 - resting_dip(h))
+        assert float(answer["ln_sd"][i]) ** 2 == pytest.approx(0.02**2 + h * 0.01**2 + noise)
+
+
+def test_the_spread_between_draws_adds_to_the_sd() -> None:
+    level = np.repeat([3.9, 4.3], 500)  # SD 0.2
+    apart = forecast(now(KNOWN._replace(level=level)))
+    together = forecast(now(KNOWN._replace(level=4.1)))
+    assert float(apart["ln_mean"][0]) == pytest.approx(float(together["ln_mean"][0]))
+    assert float(apart["ln_sd"][0]) ** 2 == pytest.approx(float(together["ln_sd"][0]) ** 2 + 0.2**2)
+
+
+def reading_cdf(value: float, night: int) -> float:
+    """The law of ln RMSSD: normal, its variance a log-normal mixture."""
+
+    def density(u: float) -> float:
+        variance = 0.02**2 + night * 0.01**2 + 0.1**2 * np.exp(0.8 * u)
+        centre = 4.1 - resting_dip(night)
+        return float(stats.norm.pdf(u) * stats.norm.cdf(value, centre, np.sqrt(variance)))
+
+    return float(integrate.quad(density, -8, 8, epsabs=1e-10)[0])
+
+
+@pytest.mark.parametrize("level", [0.5, 0.8, 0.95])
+def test_quantiles_of_the_coming_readings(level: float) -> None:
+    draws = 10_000
+    answer = forecast(now(draws=draws), nights=3, level=level)
+    for night in (1, 3):
+        bounds = np.log(answer["rmssd_ms"].isel(night=night - 1).values)
+        for value, share in zip(bounds, [(1 - level) / 2, 0.5, (1 + level) / 2], strict=True):
+            # Within 5 Monte Carlo errors of the share (two-sided 6e-7).
+            error = 5 * np.sqrt(share * (1 - share) / (by_hand.CHAINS * draws))
+            assert reading_cdf(value, night) == pytest.approx(share, abs=error)
+
+
+def test_moments_and_simulated_readings_agree() -> None:
+    state = now(KNOWN._replace(session_sd=0.4), (NIGHTS - 1, "hill run"), draws=10_000)
+    answer = forecast(state, nights=2)
+    reading = look_ahead(state, 2, []).reading
+    size = len(reading)
+    mean, sd = answer["ln_mean"].values, answer["ln_sd"].values
+    assert np.all(np.abs(reading.mean(axis=0) - mean) < 5 * sd / np.sqrt(size))
+    excess = stats.kurtosis(reading, axis=0)
+    error = reading.std(axis=0) * np.sqrt((excess + 2) / (4 * size))
+    assert np.all(np.abs(reading.std(axis=0) - sd) < 5 * error)
+
+
+def test_a_planned_session_dips_the_morning_after_its_date() -> None:
+    state = now()
+    rest = forecast(state, nights=6)["ln_mean"].values
+    plan = [planned_session(state, LAST + DAY * 2, "hill run")]
+    added = rest - forecast(state, nights=6, planned=plan)["ln_mean"].values
+    # Nothing up to the session's own morning, its dip of 0.3 on the next, halved each day after.
+    assert added == pytest.approx([0, 0, 0.3, 0.15, 0.075, 0.0375])
+
+
+def test_a_session_planned_for_the_day_of_the_last_reading_dips_the_next_morning() -> None:
+    state = now()
+    rest = forecast(state, nights=2)["ln_mean"].values
+    plan = [planned_session(state, LAST, "row", dose=2.0)]
+    added = rest - forecast(state, nights=2, planned=plan)["ln_mean"].values
+    assert added == pytest.approx([0.2, 0.2 * 0.5**0.5])
+
+
+@pytest.mark.parametrize("share", [0.5, 2.0])
+def test_a_first_night_may_show_another_share_of_the_dip(share: float) -> None:
+    state = now(KNOWN._replace(first_night=share))
+    plan = [planned_session(state, LAST + DAY, "hill run")]
+    rest, planned = forecast(state, nights=4), forecast(state, nights=4, planned=plan)
+    added = (rest["ln_mean"] - planned["ln_mean"]).values
+    decaying = 0.3 / share
+    assert added == pytest.approx([0, 0.3, decaying / 2, decaying / 4])
+    # The state itself is as far down on the first night as the dip that decays says.
+    days = planned["days_to_baseline"].values
+    two_others = look_ahead(state, 12, plan).dip[0]
+    assert days == pytest.approx([float(np.argmax(two_others <= 0.05)) + 1] * 3, abs=1.0)
+
+
+def test_simulated_readings_hold_back_the_same() -> None:
+    known = KNOWN._replace(first_night=0.4, session_sd=0.3)
+    state = now(known, (NIGHTS - 1, "hill run"), draws=10_000)
+    answer = forecast(state, nights=2)
+    reading = look_ahead(state, 2, []).reading
+    error = 5 * answer["ln_sd"].values / np.sqrt(len(reading))
+    assert np.all(np.abs(reading.mean(axis=0) - answer["ln_mean"].values) < error)
+
+
+def test_planned_sessions_add_up() -> None:
+    state = now()
+    first, second = (planned_session(state, LAST + DAY * d, "row") for d in (0, 1))
+    means = [
+        forecast(state, nights=4, planned=plan)["ln_mean"].values
+        for plan in ([], [first], [second], [first, second])
+    ]
+    assert means[0] - means[3] == pytest.approx(2 * means[0] - means[1] - means[2])
+
+
+def test_a_session_logged_on_the_last_day_is_in_the_forecast() -> None:
+    logged = now(KNOWN, (NIGHTS - 1, "row"))
+    answer = forecast(logged, nights=3)
+    planned = forecast(now(), nights=3, planned=[planned_session(now(), LAST, "row")])
+    assert answer["ln_mean"].values == pytest.approx(planned["ln_mean"].values)
+    assert answer.attrs["sessions"] == planned.attrs["sessions"] == [f"{LAST} row"]
+
+
+def test_a_logged_dose_scales_the_dip() -> None:
+    def mean(dose: float) -> Any:
+        season = by_hand.season(NIGHTS, [*LOGGED, (NIGHTS - 1, "row")], doses={NIGHTS - 1: dose})
+        return forecast(by_hand.standing_of(season, KNOWN))["ln_mean"].values
+
+    assert mean(1.0) - mean(1.5) == pytest.approx([0.05])
+
+
+def test_a_coming_session_scatters_as_sessions_do() -> None:
+    draws = 10_000
+    known = KNOWN._replace(dips_left={}, session_sd=0.5)
+    dip = look_ahead(now(known, (NIGHTS - 1, "row"), draws=draws), 1, []).dip[:, 0]
+    # Kolmogorov-Smirnov; 1e-4 is how often this would fail by chance.
+    assert stats.kstest(np.log(dip), stats.norm(np.log(0.1), 0.5).cdf).pvalue > 1e-4
+
+
+def test_a_measure_on_every_coming_night_works_once_even_where_it_is_logged() -> None:
+    known = KNOWN._replace(rate_ratios={"bath": 2.0}, dips_left={"hill run": 0.4})
+    for applied in ([], [(NIGHTS, "bath")], [(d, "bath") for d in range(NIGHTS - 1, NIGHTS + 3)]):
+        season = by_hand.season(NIGHTS, LOGGED, interventions=applied)
+        state = by_hand.standing_of(season, known)
+        dip = look_ahead(state, 3, [], measures=("bath",)).dip
+        np.testing.assert_allclose(dip, np.tile([0.1, 0.025, 0.00625], (len(dip), 1)))
+
+
+def test_the_chance_of_being_at_baseline_is_that_of_the_days_to_it() -> None:
+    rng = np.random.default_rng(9)
+    left = np.exp(rng.normal(np.log(0.2), 0.7, 1000))
+    known = KNOWN._replace(dips_left={"hill run": left}, session_sd=0.3)
+    state = now(known, (NIGHTS - 1, "hill run"))
+    days = days_until_baseline(state, [])
+    answer = forecast(state, nights=8)
+    by_night = answer["chance_at_baseline"].values
+    assert by_night == pytest.approx([(days <= h).mean() for h in range(1, 9)])
+    assert answer["days_to_baseline"].values == pytest.approx(np.quantile(days, [0.1, 0.5, 0.9]))
+
+
+def test_days_to_baseline_count_from_the_last_reading() -> None:
+    # A hill run two days on leaves 0.3 on the third morning: 0.30 / 0.05 is 6, so log2(6) more.
+    state = now(KNOWN._replace(dips_left={}))
+    plan = [planned_session(state, LAST + DAY * 2, "hill run")]
+    days = forecast(state, planned=plan)["days_to_baseline"].values
+    assert days == pytest.approx([3 + np.log2(6)] * 3)
+
+
+def test_the_same_question_has_the_same_answer() -> None:
+    state = now(KNOWN._replace(session_sd=0.3), (NIGHTS - 1, "row"))
+    assert forecast(state, nights=3).identical(forecast(state, nights=3))
+
+
+def test_resting_is_what_a_plain_call_forecasts() -> None:
+    answer = forecast(now())
+    assert answer.sizes["night"] == 1
+    assert answer.attrs["level"] == 0.8
+    assert answer.attrs["sessions"] == []
+
+
+@pytest.mark.parametrize("nights", [0, -1, 61])
+def test_a_forecast_reaches_1_to_60_nights(nights: int) -> None:
+    with pytest.raises(QuestionError, match=f"1 to 60 nights ahead, not {nights}"):
+        forecast(now(), nights=nights)
+    assert forecast(now(), nights=60).sizes["night"] == 60
+
+
+def test_a_session_before_the_last_reading_cannot_be_planned() -> None:
+    said = f"A session planned for {LAST - DAY} lies before the last reading .{LAST}.; log it in"
+    with pytest.raises(QuestionError, match=said):
+        planned_session(now(), LAST - DAY, "row")
+
+
+def test_a_session_too_far_off_cannot_be_planned() -> None:
+    assert planned_session(now(), LAST + DAY * 59, "row").night == 60
+    for days in (60, 2_000_000):
+        with pytest.raises(QuestionError, match="is felt more than 60 nights after the last"):
+            planned_session(now(), LAST + DAY * days, "row")
+
+
+def test_an_unknown_type_cannot_be_planned() -> None:
+    with pytest.raises(QuestionError) as caught:
+        planned_session(now(), LAST, "hil run")
+    assert str(caught.value) == (
+        "Unknown session type 'hil run'. This season has: 'hill run', 'row'. Did you mean "
+        "'hill run'?"
+    )
+    with pytest.raises(QuestionError, match=r"This season has: none\.$"):
+        planned_session(by_hand.standing_of(by_hand.season(20), Known()), LAST, "row")
+
+
+def test_a_session_is_written_as_date_colon_type() -> None:
+    state = now(KNOWN._replace(types={"row: easy": (0.1, 1.0)}, dips_left={}))
+    assert parse_session(state, f"{LAST}:row: easy") == Event(1, "row: easy")
+    assert parse_session(state, f" {LAST + DAY} : row: easy ") == Event(2, "row: easy")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("", "row", ":row", "2031-04-02", "2031-04-02:", "2031-04-02: ", "2031-04-31:row"),
+        *("02.04.2031:row", "20310402:row", "2031-W14-3:row", "31-4-2:row", "None:row"),
+    ],
+)
+def test_what_is_no_session_is_refused_with_an_example(text: str) -> None:
+    # Dates are ISO 8601 calendar dates in extended form (5.2.2.1 of ISO 8601-1:2019, from
+    # memory), as in the season's files; week dates and the basic form are not.
+    with pytest.raises(QuestionError) as caught:
+        parse_session(now(), text)
+    assert str(caught.value) == (
+        f"{text!r} names no session; write it as DATE:TYPE, such as 2031-05-02:hill run"
+    )
