@@ -25,8 +25,8 @@ _LEGEND: Final = (
     "read from a few nights and leans on its type's usual one. Back by a day, {promise}. The "
     "promise was learnt from these same sessions, so the two should agree; where found lies clear "
     "of promised, this type does not recover as the model has it. More needed: until the range of "
-    "typical days is expected to be narrower than one day. Narrows by: {narrowing}; {gain}. Ranges "
-    "hold {likely}."
+    "typical days is expected to be narrower than one day, on average; it can come out a third "
+    "narrower or wider. Narrows by: {narrowing}; {gain}. Ranges hold {likely}."
 )
 
 

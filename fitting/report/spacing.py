@@ -129,17 +129,19 @@ def _way(facts: Facts, way: Facts) -> str:
         return f"{within}, with {moved}"
     if way["kind"] == "no rest day":
         return f"{within}, with sessions allowed on {way['on']}"
-    wanted = facts["wanted"]
-    parts = [_fewer(t, wanted[t], count) for t, count in way["left_out"].items()]
-    return f"{within}, {' and '.join(parts)}"
+    return f"{within}, {_left_out(facts['wanted'], way['left_out'])}"
 
 
-def _fewer(label: str, wanted: int, left_out: int) -> str:
-    if wanted == left_out:
+def _left_out(wanted: dict[str, int], left_out: dict[str, int]) -> str:
+    (label, count), *more = left_out.items()
+    if more:
+        parts = [f"{t} ({count} of {wanted[t]})" for t, count in left_out.items()]
+        return f"leaving out {', '.join(parts)}"
+    if count == wanted[label]:
         return f"without {label}"
-    if left_out == 1 and wanted <= len(_ORDINALS):
-        return f"without the {_ORDINALS[wanted - 1]} {label}"
-    return f"with {wanted - left_out} of {wanted} {label}"
+    if count == 1 and wanted[label] <= len(_ORDINALS):
+        return f"without the {_ORDINALS[wanted[label] - 1]} {label}"
+    return f"with {wanted[label] - count} {label} instead of {wanted[label]}"
 
 
 def _plan_body(answer: xr.Dataset) -> Facts:

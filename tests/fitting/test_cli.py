@@ -17,7 +17,10 @@ from slackwater.fitting import Posterior, fit
 from slackwater.fitting.cli import main
 from slackwater.fitting.commands.shared import progress_bar
 from slackwater.fitting.sampling import fit as fit_module
+from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import Known
 from tests.fitting.conftest import Fitted, Ran, run
+from tests.fitting.report import folders
 
 ANSWERING = [
     ["recovery"],
@@ -329,6 +332,57 @@ def test_what_the_fit_does_not_support_is_status_1(
         add(demo_copy, file, *rows)
     for form in ([], ["--json"]):
         ran = ask(demo_copy, arguments, *form)
+        assert (ran.status, ran.out) == (1, "")
+        assert ran.err.startswith(said)
+
+
+TYPES = {"row": (0.2, 1.0), "lift": (0.1, 1.0)}
+TOGETHER = [(day, kind) for day in (3, 9, 15, 21) for kind in TYPES]
+APART = [(3, "row"), (6, "lift"), (9, "row"), (12, "lift"), (15, "row"), (18, "lift")]
+REFUSED: list[tuple[list[str], dict[str, Any], str]] = [
+    (["recovery"], {"sessions": []}, "No session is logged that a reading could show"),
+    (["recovery"], {"sessions": TOGETHER}, "'lift' and 'row' were always trained on the same"),
+    (
+        ["compare", "--types", "row", "lift"],
+        {"sessions": TOGETHER},
+        "'lift' and 'row' were always trained on the same days",
+    ),
+    (
+        ["compare", "--attribute", "place", "gym", "water"],
+        {
+            "attributes": {
+                "row": {"place": "water"},
+                "lift": {"place": ""},
+                "bench": {"place": "gym"},
+            }
+        },
+        "No type with place 'gym' has been trained yet.",
+    ),
+    (
+        ["compare", "--intervention", "bath"],
+        {"interventions": [(day, "bath") for day in (4, 10, 16)]},
+        "There are 3 nights and 3 sessions with 'bath': too few to compare.",
+    ),
+    (
+        ["compare", "--intervention", "bath"],
+        {"interventions": [(day + more, "bath") for day in (3, 9, 15) for more in (0, 1)]},
+        "'bath' was always used after some types and never after the others",
+    ),
+]
+
+
+@pytest.mark.parametrize(("arguments", "logged", "said"), REFUSED)
+def test_what_the_season_does_not_support_is_status_1(
+    tmp_path: Path, arguments: list[str], logged: dict[str, Any], said: str
+) -> None:
+    season = by_hand.season(30, **{"sessions": APART, **logged})
+    known = Known(
+        TYPES if logged.get("sessions", APART) else {},
+        rate_ratios={"bath": 1.2} if "interventions" in logged else {},
+    )
+    folders.write_season(tmp_path, season, known)
+    for form in ([], ["--json"]):
+        ran = ask(tmp_path, arguments, *form)
         assert (ran.status, ran.out) == (1, "")
         assert ran.err.startswith(said)
 

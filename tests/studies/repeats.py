@@ -1,13 +1,14 @@
 """How wide `repeats` expects a range to be after more sessions, against new fits.
 
-    python -m tests.studies.repeats [--seasons 12]
+    python -m tests.studies.repeats [--seasons 15]
 
-Takes about eight minutes on one core. Writes docs/calibration/repeats.md. Needs the extra
-`studies`.
+Takes about five minutes on one core. Writes docs/calibration/repeats.md.
 
 A season from the generator is fitted. One posterior draw is then taken for the truth, its
 season goes on with undisturbed sessions of one type, and the longer season is fitted anew:
-the width found is held against the width expected from the first fit alone.
+the width found is held against the width expected from the first fit alone, the share of
+the new sessions that was back by the proposed day against the chance promised before them,
+and what the new fit says of each new session against its true days.
 """
 
 from __future__ import annotations
@@ -25,8 +26,9 @@ import numpy as np
 import pandas as pd
 
 from slackwater.fitting.answers.more_sessions import NIGHTS, expected_widths, interval_width
-from slackwater.fitting.answers.recovery import log_dips
-from slackwater.fitting.answers.repeats import PAIRS, THINNED, type_draws
+from slackwater.fitting.answers.own_recovery import own_recovery
+from slackwater.fitting.answers.recovery import log_dips, next_session_days, recovery
+from slackwater.fitting.answers.repeats import PAIRS, PROMISE, THINNED, type_draws
 from slackwater.fitting.answers.standing import Standing, standing
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
@@ -39,8 +41,20 @@ FIRST_NIGHTS = 112
 LEVEL = 0.8
 
 
-class Widths(NamedTuple):
-    """One season and type: the width of the range before, and after more sessions."""
+class Case(NamedTuple):
+    """One season gone on with more sessions of one type.
+
+    Attributes:
+        seed: the season's.
+        label: the type.
+        more: how many sessions more.
+        before: width of the range of typical days before them.
+        expected: width expected after them, from the first fit.
+        found: width after them, from the new fit.
+        promised: chance of being back by the proposed day, from the first fit.
+        back: share of the new sessions that truly was.
+        covered: share of their true days that the new fit's own ranges held.
+    """
 
     seed: int
     label: str
@@ -48,12 +62,15 @@ class Widths(NamedTuple):
     before: float
     expected: float
     found: float
+    promised: float
+    back: float
+    covered: float
 
 
 def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Hold expected widths against new fits.")
-    parser.add_argument("--seasons", type=int, default=12)
+    parser.add_argument("--seasons", type=int, default=15)
     options = parser.parse_args()
     rows = []
     for seed in range(options.seasons):
@@ -65,7 +82,7 @@ def main() -> None:
     sys.stdout.write(page)
 
 
-def _season(seed: int) -> list[Widths]:
+def _season(seed: int) -> list[Case]:
     rng = np.random.default_rng([73, seed])
     season = Season.from_tables("made", **make("as modelled", seed, FIRST_NIGHTS).tables)
     now = standing(season, fit(season, seed=seed, cores=1))
@@ -74,17 +91,30 @@ def _season(seed: int) -> list[Widths]:
     before = interval_width(draws, LEVEL)
     expected = expected_widths(draws.thinned(THINNED), MORE, PAIRS, LEVEL, rng)
     draw = int(rng.integers(len(draws.dip)))
+    promise = recovery(now, LEVEL).sel({n.TYPE: label})
+    proposed = float(promise["days_for_chance"].sel(chance=PROMISE))
+    promised = float((next_session_days(now)[:, now.groups.index(label)] <= proposed).mean())
     rows = []
     for more, width in zip(MORE, expected, strict=True):
-        longer = _longer(now, draw, label, more, rng)
-        again = standing(longer, fit(longer, seed=seed, cores=1))
+        longer, days = _longer(now, draw, label, more, rng)
+        posterior = fit(longer, seed=seed, cores=1)
+        again = standing(longer, posterior)
         found = interval_width(type_draws(again, label), LEVEL)
-        rows.append(Widths(seed, label, more, before, float(width), found))
+        own = own_recovery(again, posterior).days[:, -more:]
+        low, high = np.quantile(own, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
+        covered = ((low <= days + 1e-9) & (days - 1e-9 <= high)).mean()
+        back = float((days <= proposed).mean())
+        case = (before, float(width), found, promised, back, float(covered))
+        rows.append(Case(seed, label, more, *case))
     return rows
 
 
-def _longer(now: Standing, draw: int, label: str, more: int, rng: np.random.Generator) -> Season:
+def _longer(
+    now: Standing, draw: int, label: str, more: int, rng: np.random.Generator
+) -> tuple[Season, np.ndarray]:
     """Return the season gone on, as one draw has it, with undisturbed sessions of a type.
+
+    And the true days until each of them was back.
 
     Plain loops over nights, apart from the dynamics that the expectation is made with.
     """
@@ -93,12 +123,13 @@ def _longer(now: Standing, draw: int, label: str, more: int, rng: np.random.Gene
         return now.parameter(name)[draw]
 
     which = now.groups.index(label)
+    rate = float(now.rates[draw, which])
     share = float(value(n.FIRST_NIGHT))
     typical = float(np.exp(log_dips(now)[draw, which]))
     level = now.level_mean[draw] + np.sqrt(now.level_variance[draw]) * rng.standard_normal()
     dips = now.dips[draw].copy()
     nights = NIGHTS * (more + 1)  # one week of rest, then a session each week
-    days, readings = [], []
+    days, readings, true_days = [], [], []
     for night in range(1, nights + 1):
         dips *= np.exp(-now.rates[draw])
         hidden = 0.0
@@ -107,6 +138,7 @@ def _longer(now: Standing, draw: int, label: str, more: int, rng: np.random.Gene
             dips[which] += dip
             hidden = (1 - share) * dip
             days.append(now.night + DAY * (night - 1))
+            true_days.append(1 + max(0.0, np.log(dip / now.threshold[draw]) / rate))
         level += value(n.DRIFT_SD) * rng.standard_normal()
         noise = value(n.NOISE_SD) * np.exp(value(n.NOISE_TAIL) * rng.standard_normal() / 2)
         readings.append(level - dips.sum() + hidden + noise * rng.standard_normal())
@@ -120,10 +152,15 @@ def _longer(now: Standing, draw: int, label: str, more: int, rng: np.random.Gene
     for name, rows in added.items():
         rows["date"] = rows["date"].astype(tables[name]["date"].dtype)
         tables[name] = pd.concat([tables[name], rows], ignore_index=True)
-    return Season.from_tables("made", **tables)
+    return Season.from_tables("made", **tables), np.array(true_days)
 
 
-def _page(rows: list[Widths], seasons: int) -> str:
+def _mean(rows: list[Case], name: str) -> str:
+    values = np.array([getattr(row, name) for row in rows])
+    return f"{values.mean():.2f} ± {values.std(ddof=1) / np.sqrt(len(values)):.2f}"
+
+
+def _page(rows: list[Case], seasons: int) -> str:
     lines = []
     for more in MORE:
         chosen = [row for row in rows if row.more == more]
@@ -132,6 +169,7 @@ def _page(rows: list[Widths], seasons: int) -> str:
         means = [np.mean([getattr(r, k) for r in chosen]) for k in ("before", "expected", "found")]
         cells = [str(more), *(f"{mean:.2f}" for mean in means)]
         cells += [f"{ratio.mean():.2f} ± {error:.2f}", f"{ratio.std(ddof=1):.2f}"]
+        cells += [_mean(chosen, "promised"), _mean(chosen, "back"), _mean(chosen, "covered")]
         lines.append("| " + " | ".join(cells) + " |")
     each = "\n".join(
         f"| {r.seed} | {r.label} | {r.more} | {r.before:.2f} | {r.expected:.2f} | {r.found:.2f} |"
@@ -148,12 +186,18 @@ held against new fits: {seasons} seasons of {FIRST_NIGHTS // 7} weeks from the g
 gone on with undisturbed sessions of one type, a week apart, as one draw of its posterior has \
 them, and fitted again. Widths are of the {LEVEL:.0%} range, in days.
 
-| more sessions | before | expected | found | found over expected, mean ± SE | its SD |
-| ---: | ---: | ---: | ---: | ---: | ---: |
+| more sessions | before | expected | found | found over expected | its SD | promised | back | own \
+days covered |
+| ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |
 {table}
 
-The expectation is of a mean: any one season's range comes out narrower or wider, by the SD in the \
-last column.
+- Means over seasons, ± their standard error.
+- The width expected is of a mean: any one season's range comes out narrower or wider, by the SD \
+of found over expected.
+- *Promised*: the chance of being back by the proposed day (4 in 5), from the first fit. *Back*: \
+the share of the new sessions that truly was by then.
+- *Own days covered*: the share of the new sessions whose true days lie in the {LEVEL:.0%} range \
+that the new fit gives of each.
 
 | season | type | more sessions | before | expected | found |
 | ---: | --- | ---: | ---: | ---: | ---: |

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from slackwater.fitting import read_season
-from slackwater.model.season import DAY
+from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
 
@@ -53,6 +53,15 @@ def write(folder: Path, names: Names) -> None:
         dips_left={names.hard: 0.1 * spread},
         level=4.6,
     )
+    by_hand.posterior(read_season(folder), known, draws=100).save(folder)
+
+
+def write_season(folder: Path, season: Season, known: Known) -> None:
+    """Write a season into a folder, and a posterior of it."""
+    for name, table in season.tables().items():
+        if not table.empty:
+            shown = table.rename(columns={"log_rmssd": "ln_rmssd"})
+            shown.to_csv(folder / f"{name}.csv", index=False, date_format="%Y-%m-%d")
     by_hand.posterior(read_season(folder), known, draws=100).save(folder)
 
 

@@ -1,0 +1,136 @@
+"""The plans that were kept, as `plans.json` in the season folder holds them.
+
+    [{"schema": 1, "season": "spring", "made_from": "2031-07-06", "start": …, "days": 14,
+      "rest": […], "sessions": [{"date", "type", "fixed", "chance", "asked"}, …]}, …]
+
+A list in the order in which plans were kept, only ever added to. A plan holds from its first
+day on until a later one begins: what an earlier plan said of those days is then replaced.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from typing import Annotated, Final, Literal, NamedTuple
+
+import xarray as xr
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from slackwater.model.errors import SeasonError
+
+FILE_NAME: Final = "plans.json"
+SCHEMA: Final = 1
+
+Chance = Annotated[float, Field(ge=0, le=1)]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class KeptSession(_Strict):
+    """One session of a plan.
+
+    Attributes:
+        date: its day.
+        type: its session type.
+        fixed: whether the day was given.
+        chance: the chance to be recovered on that morning, as promised.
+        asked: the chance asked for.
+    """
+
+    date: dt.date
+    type: str = Field(min_length=1)
+    fixed: bool
+    chance: Chance
+    asked: Chance
+
+
+class KeptPlan(_Strict):
+    """One plan.
+
+    Attributes:
+        schema_: version of this record, written as `schema`.
+        season: the season's name.
+        made_from: morning of the last reading that the plan was made from.
+        start: its first day.
+        days: how many days it has.
+        rest: dates and weekdays asked to be without a session.
+        sessions: in order of time.
+    """
+
+    schema_: Literal[1] = Field(SCHEMA, alias="schema")
+    season: str
+    made_from: dt.date
+    start: dt.date
+    days: int = Field(ge=1)
+    rest: list[str]
+    sessions: list[KeptSession] = Field(min_length=1)
+
+
+class Holding(NamedTuple):
+    """The planned sessions that hold, in order of date, and how many were replaced."""
+
+    sessions: list[KeptSession]
+    replaced: int
+
+
+_PLANS: Final = TypeAdapter(list[KeptPlan])
+
+
+def plan_to_keep(answer: xr.Dataset) -> KeptPlan:
+    """Return a plan that fits, as it is kept."""
+    facts = answer.attrs
+    return KeptPlan.model_validate(
+        {
+            "schema": SCHEMA,
+            "season": facts["season"],
+            "made_from": facts["last_night"],
+            "start": facts["start"],
+            "days": facts["days"],
+            "rest": facts["rest"],
+            "sessions": facts["sessions"],
+        }
+    )
+
+
+def read_plans(text: bytes, where: str) -> list[KeptPlan]:
+    """Return the plans of a file's text.
+
+    Args:
+        text: what the file holds, JSON in UTF-8.
+        where: its path, for messages.
+
+    Raises:
+        SeasonError: it is not a list of plans; says where.
+    """
+    mend = "mend it, or move the file away to begin a new one"
+    try:
+        return _PLANS.validate_json(text)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ", ".join(_place(part) for part in first["loc"])
+        at = f" at {place}" if place else ""
+        raise SeasonError(f"{where}: not a list of plans{at} ({first['msg']}); {mend}.") from None
+
+
+def with_plan(plans: list[KeptPlan], plan: KeptPlan) -> str:
+    """Return the file's new text, with a plan added unless it is the latest already."""
+    kept = plans if plans and plans[-1] == plan else [*plans, plan]
+    rows = [p.model_dump(mode="json", by_alias=True) for p in kept]
+    return json.dumps(rows, ensure_ascii=False, indent=1) + "\n"
+
+
+def holding(plans: list[KeptPlan]) -> Holding:
+    """Return the planned sessions that no later plan has replaced."""
+    sessions: list[KeptSession] = []
+    replaced = 0
+    for plan in plans:
+        before = [s for s in sessions if s.date < plan.start]
+        replaced += len(sessions) - len(before)
+        sessions = [*before, *plan.sessions]
+    return Holding(sorted(sessions, key=lambda s: s.date), replaced)
+
+
+def _place(part: int | str) -> str:
+    return f"plan {part + 1}" if isinstance(part, int) else repr(part)

@@ -1,0 +1,185 @@
+"""Everything that was ever tested, judged together, so that no idea wins by luck."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import NormalDist
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import xarray as xr
+
+from slackwater.fitting.answers.compare import SURE
+from slackwater.fitting.answers.intervals import BOUND, BOUNDS, DEFAULT_LEVEL, check_level
+from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.trials.record import Trial
+from slackwater.fitting.trials.shrinkage import shrink, without_prior
+from slackwater.fitting.trials.stretches import (
+    assigned,
+    counted,
+    logged_days,
+    planned_part,
+    stretches_of,
+)
+from slackwater.fitting.trials.worth import PRIOR
+from slackwater.model import names as n
+from slackwater.model.errors import NoAnswerError
+
+ROW: Final = "row"
+SHRINKING: Final = (
+    "alone: each measure by itself; together: all measures at once, as differing around a common "
+    "centre, so that the best of many is pulled back by as much as luck explains"
+)
+
+
+class _Known(NamedTuple):
+    """What is known of one row: its facts, and its posterior on the log rate ratio."""
+
+    facts: dict[str, Any]
+    mean: float
+    sd: float
+
+
+def trial_ledger(
+    now: Standing, trials: Sequence[Trial], level: float = DEFAULT_LEVEL
+) -> xr.Dataset:
+    """Answer what all measures ever tested did, each alone and all together.
+
+    An analysed trial speaks by its recorded result. A measure that is used without a trial,
+    or whose trial was stopped, speaks by the log; one whose trial is open not yet, since
+    interim results are not shown.
+
+    Returns:
+        Dimension `row`: `alone` and `together` (row, bound; rate ratio), `chance_faster`
+        and `chance_faster_together`; NaN where nothing is known yet. Attribute `rows`: for
+        each its `measure`, `trial` (None without one), `status`, `basis`, `verdict`,
+        `start`, sessions and looks; attribute `faster` names the measures that are clearly
+        faster, all judged together.
+
+    Raises:
+        NoAnswerError: nothing was ever tested.
+    """
+    check_level(level)
+    rows = [*(_of_trial(now, t, trials) for t in trials), *_of_log(now, trials)]
+    if not rows:
+        raise NoAnswerError(
+            "No measure was ever tested: none is logged in interventions.csv, and no trial is "
+            "planned."
+        )
+    mean = np.array([row.mean for row in rows])
+    sd = np.array([row.sd for row in rows])
+    known = np.flatnonzero(np.isfinite(mean))
+    estimate, error = without_prior(mean[known], sd[known], PRIOR.mean, PRIOR.sd)
+    all_at_once = shrink(estimate, error)
+    tail = (1 - level) / 2
+    shares = (tail, 0.5, 1 - tail)
+    alone = np.exp([mean + NormalDist().inv_cdf(share) * sd for share in shares]).T
+    together = np.full(alone.shape, np.nan)
+    chance = np.full(len(rows), np.nan)
+    together[known] = np.exp([all_at_once.quantile(share) for share in shares]).T
+    chance[known] = all_at_once.chance_above(0.0)
+    data = xr.Dataset(
+        {
+            "alone": ((ROW, BOUND), alone),
+            "together": ((ROW, BOUND), together),
+            "chance_faster": (ROW, [NormalDist().cdf(r.mean / r.sd) for r in rows]),
+            "chance_faster_together": (ROW, chance),
+        },
+        coords={BOUND: list(BOUNDS)},
+    )
+    return answer(
+        data,
+        "trial ledger",
+        now,
+        level,
+        _warnings(rows, data),
+        rows=[row.facts for row in rows],
+        faster=[r.facts["measure"] for r, c in zip(rows, chance, strict=True) if c >= SURE],
+        shrinking=SHRINKING,
+    )
+
+
+def _of_trial(now: Standing, trial: Trial, trials: Sequence[Trial]) -> _Known:
+    plan = trial.plan
+    stretches = stretches_of(now.season, assigned(plan))
+    stretches = planned_part(stretches, plan.sessions_per_arm) or stretches
+    facts = {
+        "measure": plan.measure,
+        "trial": plan.trial,
+        "status": trial.status(now.season.last_night.astype(object)),
+        "start": str(plan.start),
+        "sessions_per_arm": plan.sessions_per_arm,
+        **{f"sessions_{arm}": count for arm, count in counted(stretches).items()},
+        "looks": len(trial.looks),
+        "verdict": trial.analysed.verdict if trial.analysed else None,
+        "because": trial.stopped.because if trial.stopped else None,
+    }
+    if trial.analysed is not None:
+        found = trial.analysed
+        facts["basis"] = "trial"
+        return _Known(facts, found.log_rate_ratio_mean, found.log_rate_ratio_sd)
+    # The log of a measure with another trial holds that one's days, maybe not yet to be seen.
+    alone = sum(t.plan.measure == plan.measure for t in trials) == 1
+    if trial.stopped is not None and alone and plan.measure in _learnt(now):
+        return _Known(facts | {"basis": "log"}, *_moments(now, plan.measure))
+    return _Known(facts | {"basis": None}, np.nan, np.nan)
+
+
+def _of_log(now: Standing, trials: Sequence[Trial]) -> list[_Known]:
+    """Return the measures that are logged and never had a trial."""
+    tried = {t.plan.measure for t in trials}
+    rows = []
+    for name in now.season.interventions:
+        if name in tried:
+            continue
+        facts: dict[str, Any] = {
+            "measure": name,
+            "trial": None,
+            "status": "no trial",
+            "start": str(logged_days(now.season, name).min()),
+            "sessions_per_arm": None,
+            "sessions_with": None,
+            "sessions_without": None,
+            "looks": 0,
+            "verdict": None,
+            "because": None,
+            "basis": "log" if name in _learnt(now) else None,
+        }
+        mean, sd = _moments(now, name) if name in _learnt(now) else (np.nan, np.nan)
+        rows.append(_Known(facts, mean, sd))
+    return rows
+
+
+def _learnt(now: Standing) -> list[str]:
+    if n.INTERVENTION not in now.draws.coords:
+        return []
+    return [str(i) for i in now.draws[n.INTERVENTION].values]
+
+
+def _moments(now: Standing, name: str) -> tuple[float, float]:
+    draws = now.parameter(n.LOG_RATE_RATIO)[:, _learnt(now).index(name)]
+    return float(draws.mean()), float(draws.std())
+
+
+def _warnings(rows: Sequence[_Known], data: xr.Dataset) -> list[str]:
+    said = []
+    alone = data["chance_faster"].values
+    together = data["chance_faster_together"].values
+    for row, first, then in zip(rows, alone, together, strict=True):
+        if first >= SURE > then:
+            said.append(
+                f"{row.facts['measure']!r} looks faster by itself, but not among all that was "
+                "tried: take it as a hint, and try it again."
+            )
+        if row.facts["looks"] and row.facts["verdict"]:
+            said.append(
+                f"Interim results of {row.facts['measure']!r} were looked at "
+                f"{row.facts['looks']} times before its end."
+            )
+    if any(row.facts["status"] == "no trial" and row.facts["basis"] for row in rows):
+        said.append(
+            "Measures without a trial were used when the athlete chose, so what else differed on "
+            "those days counts for them too."
+        )
+    return said

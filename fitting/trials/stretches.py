@@ -1,0 +1,209 @@
+"""A trial followed through a season: its recovery stretches, and what was read and logged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from slackwater.fitting.trials.design import LONGEST_STRETCH, WITH, WITHOUT, Arm, arm_of
+from slackwater.fitting.trials.record import Planned
+from slackwater.model import names as n
+from slackwater.model.season import DAY, Season
+
+FIRST_MORNING: Final = 2  # days after the session: the first reading a measure can change
+LAST_MORNING: Final = 4  # by then most of a dip is gone, with the measure or without it
+OUTSIDE: Final = "outside the trial"
+
+Days = NDArray[np.datetime64]
+
+
+class Assigned(NamedTuple):
+    """What the assignment of a trial depends on.
+
+    Attributes:
+        start: first day on which a session belongs to the trial.
+        types: the trial's session types; where two are done on one day, the first listed
+            gives the stretch its name.
+        seed: the seed of the assignment.
+    """
+
+    start: np.datetime64
+    types: Sequence[str]
+    seed: int
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """One session's recovery, with or without the measure on all its days.
+
+    Attributes:
+        label: the session's type.
+        number: which session of its type in the trial, from 0; 0 and 1 are a pair.
+        arm: "with" or "without" the measure.
+        first: the session's day.
+        last: the last assigned day: the day before the next session, at most the 7th.
+        next: the day of the trial's next session, None where none is logged.
+        mornings: of the 2nd to 4th morning after the session, those before the next one
+            is felt that were read.
+        over: whether the last of those mornings is past, read or not.
+        stressors: stressors on its days.
+    """
+
+    label: str
+    number: int
+    arm: Arm
+    first: np.datetime64
+    last: np.datetime64
+    next: np.datetime64 | None
+    mornings: Days = field(repr=False)
+    over: bool
+    stressors: tuple[str, ...] = ()
+
+    @property
+    def days(self) -> Days:
+        """The assigned days."""
+        return np.arange(self.first, self.last + DAY)
+
+    @property
+    def end(self) -> np.datetime64:
+        """The last morning that it is judged by."""
+        latest = self.first + LAST_MORNING * DAY
+        return latest if self.next is None else min(latest, self.next)
+
+    @property
+    def counts(self) -> bool:
+        """Whether it tells of recovery: it is over, was read, and had no stressor."""
+        return self.over and len(self.mornings) > 0 and not self.stressors
+
+
+def assigned(plan: Planned) -> Assigned:
+    """Return what the assignment of a planned trial depends on."""
+    return Assigned(np.datetime64(plan.start, "D"), list(plan.types), plan.seed)
+
+
+def stretches_of(season: Season, trial: Assigned) -> list[Stretch]:
+    """Return the recovery stretches of a trial that have begun, in order.
+
+    Args:
+        season: the season as it is now, sessions after the last reading included.
+        trial: what the assignment depends on.
+    """
+    sessions = _sessions(season, trial)
+    read = season.nights[season.read]
+    stressor_days = _days(season.data[n.STRESSOR_DATE].values)
+    stressor_labels = season.data[n.STRESSOR_LABEL].values
+    seen = dict.fromkeys(trial.types, 0)
+    found = []
+    for at, (day, label) in enumerate(sessions):
+        following = sessions[at + 1][0] if at + 1 < len(sessions) else None
+        last = day + (LONGEST_STRETCH - 1) * DAY
+        last = last if following is None else min(last, following - DAY)
+        end = day + LAST_MORNING * DAY
+        end = end if following is None else min(end, following)
+        weighed = (stressor_days >= day) & (stressor_days <= last)
+        found.append(
+            Stretch(
+                label=label,
+                number=seen[label],
+                arm=arm_of(trial.seed, label, seen[label]),
+                first=day,
+                last=last,
+                next=following,
+                mornings=read[(read >= day + FIRST_MORNING * DAY) & (read <= end)],
+                over=bool(season.last_night >= end),
+                stressors=tuple(sorted({str(s) for s in stressor_labels[weighed]})),
+            )
+        )
+        seen[label] += 1
+    return found
+
+
+def counted(stretches: Sequence[Stretch]) -> dict[Arm, int]:
+    """Return how many stretches of each arm tell of recovery."""
+    return {arm: sum(s.counts and s.arm == arm for s in stretches) for arm in (WITH, WITHOUT)}
+
+
+def planned_part(stretches: Sequence[Stretch], sessions_per_arm: int) -> list[Stretch] | None:
+    """Return the stretches up to the one that completes the trial, None before that.
+
+    What is done after the planned end takes no part, so that going on cannot change the
+    result.
+    """
+    so_far: dict[Arm, int] = {WITH: 0, WITHOUT: 0}
+    for at, stretch in enumerate(stretches):
+        so_far[stretch.arm] += stretch.counts
+        if min(so_far.values()) >= sessions_per_arm:
+            return list(stretches[: at + 1])
+    return None
+
+
+def logged_days(season: Season, measure: str) -> Days:
+    """Return the days on which a measure was logged."""
+    days = _days(season.data[n.APPLIED].values)
+    return np.asarray(days[season.data["applied_intervention"].values == measure])
+
+
+def assigned_days(stretches: Sequence[Stretch], arm: Arm) -> Days:
+    """Return all assigned days of one arm."""
+    days = [s.days for s in stretches if s.arm == arm]
+    return np.concatenate(days) if days else np.array([], "datetime64[D]")
+
+
+def trial_season(
+    season: Season, measure: str, stretches: Sequence[Stretch], *, as_assigned: bool
+) -> Season:
+    """Return what a trial is judged from: the season up to its last stretch's end.
+
+    Use of the measure before the trial gets another label, so that only the trial's own
+    days speak: what was seen before is why the measure was put to trial.
+
+    Args:
+        season: the season as it is now.
+        measure: the measure under trial.
+        stretches: the stretches to judge by, at least one.
+        as_assigned: take the measure as used on the days assigned to it; otherwise on the
+            days logged.
+    """
+    tables = season.tables()
+    table = tables["interventions"]
+    dates = _days(table["date"].to_numpy())
+    ours = (table["intervention"] == measure).to_numpy(bool)
+    before = ours & (dates < stretches[0].first)
+    labels = table["intervention"].where(~before, f"{measure} ({OUTSIDE})")
+    table = table.assign(intervention=labels)
+    if as_assigned:
+        days = assigned_days(stretches, WITH)
+        table = pd.concat(
+            [
+                table[~ours | before],
+                pd.DataFrame({"date": days, "intervention": [measure] * len(days)}),
+            ],
+            ignore_index=True,
+        )
+    tables["interventions"] = table
+    ends = [s.end for s in stretches if s.over]
+    last = min(season.last_night, max(ends)) if ends else season.last_night
+    return Season.from_tables(season.name, **tables).through(last)
+
+
+def _sessions(season: Season, trial: Assigned) -> list[tuple[np.datetime64, str]]:
+    """Return the trial's sessions by day, one a day."""
+    rank = {label: place for place, label in enumerate(trial.types)}
+    dates = _days(season.data[n.SESSION_DATE].values)
+    by_day: dict[np.datetime64, str] = {}
+    for day, label in zip(dates, season.data[n.SESSION_TYPE].values, strict=True):
+        if day < trial.start or str(label) not in rank:
+            continue
+        known = by_day.get(day)
+        if known is None or rank[str(label)] < rank[known]:
+            by_day[day] = str(label)
+    return sorted(by_day.items())
+
+
+def _days(dates: object) -> Days:
+    return np.asarray(dates, dtype="datetime64[ns]").astype("datetime64[D]")
