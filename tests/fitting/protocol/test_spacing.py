@@ -13,6 +13,7 @@ import xarray as xr
 from slackwater.fitting import Standing, recovery, spacing
 from slackwater.fitting.answers.ahead import dips_ahead
 from slackwater.fitting.answers.forecast import planned_session
+from slackwater.fitting.answers.spacing_wish import Date
 from slackwater.fitting.report.as_json import as_object
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY
@@ -59,7 +60,7 @@ def test_dips_stack() -> None:
     slow = SURE._replace(types={"hill run": (0.19, 1.0), "row": (0.09, 1.0)}, noise_sd=0.1)
     assert planned(spacing(now(slow), {"hill run": 3}, days=8))[-1] == (6, "hill run")
     tight = SURE._replace(noise_sd=0.1 * 0.0534 / 0.05 - 0.001)
-    assert 0.0475 / 8 + 0.0475 > 0.5 * float(np.asarray(tight.noise_sd))
+    assert 0.5 * float(np.asarray(tight.noise_sd)) < 0.0475 / 8 + 0.0475
     assert planned(spacing(now(tight), {"hill run": 3}, days=8))[-1] == (7, "hill run")
 
 
@@ -83,8 +84,7 @@ def test_chances_are_those_of_a_forecast_of_the_same_sessions() -> None:
     )
     answer = spacing(here, {"hill run": 2, "row": 1}, days=18, chance=0.6)
     events = [
-        planned_session(here, np.datetime64(s["date"]), s["type"])
-        for s in answer.attrs["sessions"]
+        planned_session(here, np.datetime64(s["date"]), s["type"]) for s in answer.attrs["sessions"]
     ]
     assert len(events) == 3
     dip, *_ = dips_ahead(here, 17, events, (), here.rng())
@@ -166,7 +166,8 @@ def test_what_gives_where_a_week_is_too_short() -> None:
     assert (answer.sizes["day"], facts["sessions"]) == (0, [])
     more, *fewer = facts["alternatives"]
     assert (more["kind"], more["days"]) == ("more days", 9)
-    assert placed(more["sessions"]) == [(0, "row"), (2, "hill run"), (5, "hill run"), (8, "hill run")]
+    runs = [(day, "hill run") for day in (2, 5, 8)]
+    assert placed(more["sessions"]) == [(0, "row"), *runs]
     assert [(way["kind"], way["left_out"]) for way in fewer] == [
         ("fewer sessions", {"row": 1}),
         ("fewer sessions", {"hill run": 1}),
@@ -180,7 +181,7 @@ def test_what_gives_where_a_week_is_too_short() -> None:
 
 def test_what_gives_where_a_fixed_day_is_in_the_way() -> None:
     tired = SURE._replace(dips_left={"hill run": 0.39})
-    fixed = {"2031-04-01": "hill run"}  # day 2, where 0.0975 is left
+    fixed: dict[Date, str] = {"2031-04-01": "hill run"}  # day 2, where 0.0975 is left
     facts = spacing(now(tired), {"hill run": 1, "row": 1}, fixed=fixed).attrs
     assert [(s["date"], s["chance"]) for s in facts["fixed_short"]] == [("2031-04-01", 0)]
     (way,) = facts["alternatives"]
@@ -191,7 +192,7 @@ def test_what_gives_where_a_fixed_day_is_in_the_way() -> None:
 
 def test_what_gives_where_more_days_and_another_day_are_both_needed() -> None:
     tired = SURE._replace(dips_left={"hill run": 0.39})
-    fixed = {"2031-03-31": "hill run", "2031-04-01": "row"}
+    fixed: dict[Date, str] = {"2031-03-31": "hill run", "2031-04-01": "row"}
     facts = spacing(now(tired), {"hill run": 2, "row": 1}, fixed=fixed, days=4).attrs
     (way,) = facts["alternatives"]
     assert (way["kind"], way["days"], len(way["instead_of"])) == ("another day", 9, 2)
@@ -282,7 +283,7 @@ def test_a_day_with_a_logged_session_cannot_be_fixed() -> None:
 
 def test_too_many_kinds_of_remainder_are_refused() -> None:
     names = [f"type {i}" for i in range(10)]
-    known = Known({name: (0.01, 1.0) for name in names}, session_sd=1e-12)
+    known = Known(dict.fromkeys(names, (0.01, 1.0)), session_sd=1e-12)
     season = by_hand.season(NIGHTS, [(2 * i, name) for i, name in enumerate(names)])
     state = by_hand.standing_of(season, known)
     with pytest.raises(QuestionError, match="too many plans to go through"):
@@ -292,7 +293,8 @@ def test_too_many_kinds_of_remainder_are_refused() -> None:
 def test_the_json_object_holds_the_same() -> None:
     found = as_object(spacing(now(), {"hill run": 2}))
     assert found["fits"] is True
-    assert [row["session"] for row in found["calendar"]] == ["hill run", *[None] * 2, "hill run", *[None] * 3]
+    week = ["hill run", None, None, "hill run", None, None, None]
+    assert [row["session"] for row in found["calendar"]] == week
     assert found["calendar"][3] == {
         "date": "2031-04-02",
         "session": "hill run",

@@ -14,7 +14,6 @@ from slackwater.fitting import Standing, plan_trial
 from slackwater.fitting.answers import trial_plan
 from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.answers.trial_plan import Wanted, to_record
-from slackwater.fitting.trials import rehearsal
 from slackwater.fitting.trials.record import Trial
 from slackwater.fitting.trials.rehearsal import (
     Rehearsal,
@@ -54,7 +53,8 @@ def state(sessions: by_hand.Dated = SESSIONS, used: Sequence[int] = (), **known:
     applied = [(d, MEASURE) for d in used]
     ratios = {MEASURE: 1.3} if used else {}
     season = by_hand.season(NIGHTS, sessions, interventions=applied)
-    now = by_hand.standing_of(season, Known(**{"types": types, "rate_ratios": ratios} | known))
+    given: dict[str, Any] = {"types": types, "rate_ratios": ratios} | known
+    now = by_hand.standing_of(season, Known(**given))
     return with_start(now)
 
 
@@ -286,7 +286,7 @@ def test_trials_are_simulated_in_parallel_and_kept_in_order(
     run = Runner()
     plan_trial(state(), Wanted(MEASURE, 5, smallest=1.0), run=run)
     told: list[tuple[int, int]] = []
-    monkeypatch.setattr(rehearsal.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
     tasks = run.tasks[:6]
     results = rehearse_all(tasks, lambda done, total: told.append((done, total)), fake)
     assert [r.days for r in results] == [t.seed for t in tasks]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import os
 from pathlib import Path
 from typing import Any
 
@@ -144,7 +145,7 @@ def test_a_failed_write_leaves_what_was_there(
     def fail(*_: Any) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(record.os, "fsync", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(OSError, match="No space left"):
         append(tmp_path, LOOKED)
     assert path.read_bytes() == before

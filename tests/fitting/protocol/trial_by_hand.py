@@ -23,7 +23,8 @@ SEED = 1
 
 def day(number: int) -> np.datetime64:
     """The day so many days after the season's first reading."""
-    return np.datetime64(FIRST + DAY * number, "D")
+    later: np.datetime64 = FIRST + DAY * number
+    return later
 
 
 def plan(start: int = 0, per_arm: int = 4, seed: int = SEED, **changes: Any) -> Planned:
