@@ -13,7 +13,7 @@ from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, int
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.spacing_alternatives import WaysOut, sessions_of, space_of
 from slackwater.fitting.answers.spacing_mornings import Mornings, mornings_of
-from slackwater.fitting.answers.spacing_search import Found, best_plan
+from slackwater.fitting.answers.spacing_search import WORK, Found, best_plan
 from slackwater.fitting.answers.spacing_space import Space
 from slackwater.fitting.answers.spacing_wish import (
     DEFAULT_CHANCE,
@@ -88,7 +88,7 @@ def spacing(
     most = max(wish.wanted.values())
     mornings = mornings_of(now, wish.start, foreseen, list(wish.wanted), most)
     space = space_of(wish, mornings, [date for date, _ in logged])
-    found = best_plan(space)
+    found = best_plan(space, WORK)
     if found.plan is None and not found.proven:
         raise NoAnswerError(
             f"{wish.sessions} sessions in {wish.days} days make more plans than can be gone "

@@ -32,19 +32,20 @@ def plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     facts = answer.attrs
     yield heading(answer, f"A trial of {facts['measure']}")
     sessions, weeks = int(answer["sessions_per_arm"]), float(answer["planned_weeks"])
-    share = _chances(answer["expected_chance"])
+    share, smallest = _chances(answer["expected_chance"]), days(facts["smallest"])
+    even = "" if facts["planned"] else "Even "
     yield Text(
-        f"  {sessions} sessions with and {sessions} without it, in about {weeks:.0f} weeks: the "
-        f"chance of the verdict 'faster' is {share} if it saves {facts['smallest']:g} days of a "
-        "typical session."
+        f"  {even}{sessions} sessions with and {sessions} without it, in about {weeks:.0f} weeks: "
+        f"the chance of the verdict 'faster' is {share} if it saves {smallest} of a typical "
+        "session."
     )
     found = float(answer["smallest_found"])
-    if math.isfinite(found):
+    if math.isfinite(found) and abs(found - facts["smallest"]) > 0.05:
         wanted = words.chance(facts["wanted_chance"])
-        yield Text(f"  That many find an effect of {found:.1f} days with a chance of {wanted}.")
+        yield Text(f"  That many find an effect of {days(found)} with a chance of {wanted}.")
     yield Text(
-        f"  {facts['smallest']:g} days saved is a recovery rate of "
-        f"{words.ratio(answer['smallest_ratio'])}, for the types {listed(facts['types'])}."
+        f"  To save {smallest} takes a recovery rate of {words.ratio(answer['smallest_ratio'])}, "
+        f"for the types {listed(facts['types'])}."
     )
     table = table_of("sessions per arm", "weeks", "simulated", "ended 'faster'", "chance, smoothed")
     for size in answer["size"].values:
@@ -59,7 +60,8 @@ def plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
         "brackets: what so few trials can tell of the chance; the smoothed chance takes all sizes "
         f"together. Ranges hold {words.out_of_ten(facts['level'])}."
     )
-    yield Text(_HOW_TO_USE)
+    if facts["planned"]:
+        yield Text(_HOW_TO_USE)
     yield Text(f"Verdict, fixed now: {facts['verdict_rule']}.")
 
 
@@ -113,12 +115,12 @@ def today_text(answer: xr.Dataset) -> Iterable[RenderableType]:
         ]
         table.add_row(Text(str(label)), *cells)
     yield table
-    for days, said in (
+    for dates, said in (
         (facts["missed"], "Assigned and not logged"),
         (facts["strayed"], "Logged and not assigned"),
     ):
-        if days:
-            yield Text(f"{said}: {_days(days)}.")
+        if dates:
+            yield Text(f"{said}: {_dates(dates)}.")
     yield Text(
         "A session tells of recovery once one of its 2nd to 4th mornings was read before the next "
         "session is felt, without a stressor. The arm of a session is told when it is logged; "
@@ -176,9 +178,14 @@ def listed(names: Iterable[str]) -> str:
     return ", ".join(names)
 
 
-def _days(days: list[str]) -> str:
-    more = f" and {len(days) - _SHOWN_DAYS} more" if len(days) > _SHOWN_DAYS else ""
-    return f"{listed(days[:_SHOWN_DAYS])}{more}"
+def days(number: float) -> str:
+    """Return "1 day", "0.5 days"."""
+    return "1 day" if number == 1 else f"{number:g} days"
+
+
+def _dates(dates: list[str]) -> str:
+    more = f" and {len(dates) - _SHOWN_DAYS} more" if len(dates) > _SHOWN_DAYS else ""
+    return f"{listed(dates[:_SHOWN_DAYS])}{more}"
 
 
 def _chances(values: xr.DataArray) -> str:

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from slackwater.fitting.answers.trial_ledger import ROW
 from slackwater.fitting.report import words
-from slackwater.fitting.report.trial import heading, interval, known, listed, table_of
+from slackwater.fitting.report.trial import days, heading, interval, known, listed, table_of
 from slackwater.model import names as n
 
 Json = dict[str, Any]
@@ -27,7 +27,7 @@ def analyse_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield Text(f"  Verdict: {facts['verdict']}.")
     worth = words.chance(float(answer["chance_worth_having"]))
     yield Text(
-        f"  The chance that it saves at least {facts['smallest']:g} days of a typical session is "
+        f"  The chance that it saves at least {days(facts['smallest'])} of a typical session is "
         f"{worth}; that it is faster at all, {words.chance(float(answer['chance_faster']))}."
     )
     table = _facts()

@@ -29,6 +29,7 @@ FEWEST_READINGS: Final = 14
 TUNE: Final = 1000
 TARGET_ACCEPT: Final = 0.9
 CAREFUL: Final = (2 * TUNE, 0.98)  # warm-up and target acceptance, where the first run fell short
+TAILS: Final = (0.05, 0.95)  # of the tail ESS (Vehtari et al. 2021, Bayesian Analysis 16:667)
 _KEPT_STATS: Final = {
     "diverging": "diverging",
     "energy": "energy",
@@ -171,7 +172,7 @@ def check(posterior: xr.Dataset, stats: xr.Dataset) -> FitChecks:
         draws=posterior.sizes[n.CHAIN] * posterior.sizes[n.DRAW],
         worst_rhat=worst(arviz_stats.rhat(posterior), np.max),
         worst_bulk_ess=worst(arviz_stats.ess(posterior, method="bulk"), np.min),
-        worst_tail_ess=worst(arviz_stats.ess(posterior, method="tail"), np.min),
+        worst_tail_ess=worst(arviz_stats.ess(posterior, method="tail", prob=TAILS), np.min),
     )
 
 
