@@ -162,16 +162,21 @@ def _back(
 ) -> NDArray[np.float64]:
     """Return 1 where the dips lay under the threshold, by morning and draw; NaN if not known."""
     fitted = now.season.through(posterior.last_night)
+    reached = {
+        row: int((morning - fitted.first_night) / DAY)
+        for row, morning in enumerate(mornings)
+        if morning is not None and fitted.first_night <= morning <= fitted.last_night
+    }
+    if not reached:
+        return np.full((len(mornings), 1), np.nan)
     every = -(-posterior.draws.sizes["sample"] // _DRAWS)
     draws = posterior.draws.isel(sample=slice(None, None, every))
     if n.TYPE in draws.coords:
         draws = draws.sel({n.TYPE: fitted.types})  # the files may list them in another order
     dips = _dips(draws, design_of(fitted))
-    threshold = 0.5 * draws[n.NOISE_SD].values
-    back = np.full((len(mornings), len(threshold)), np.nan)
-    for row, morning in enumerate(mornings):
-        if morning is not None and fitted.first_night <= morning <= fitted.last_night:
-            back[row] = dips[:, int((morning - fitted.first_night) / DAY)] <= threshold
+    back = np.full((len(mornings), len(dips)), np.nan)
+    for row, night in reached.items():
+        back[row] = dips[:, night] <= 0.5 * draws[n.NOISE_SD].values
     return back
 
 

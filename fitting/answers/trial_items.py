@@ -44,7 +44,7 @@ def report_items(season: Season, trial: Trial, level: float = DEFAULT_LEVEL) -> 
     stretches = stretches_of(season, assigned(plan))
     judged = planned_part(stretches, plan.sessions_per_arm) or stretches
     counts = counted(judged)
-    shares = ", ".join(f"{label} ({share:.0%})" for label, share in plan.types.items())
+    shares = ", ".join(f"{label} ({100 * s:.0f} %)" for label, s in plan.types.items())
     last = judged[-1].last + DAY if judged else season.last_night
     skipped, added = missed(season, trial, judged, last), strayed(season, trial, judged, last)
     found = trial.analysed
@@ -75,8 +75,9 @@ def report_items(season: Season, trial: Trial, level: float = DEFAULT_LEVEL) -> 
         (
             "7a",
             "size and its reason",
-            f"{plan.sessions_per_arm} sessions per arm; chance {plan.expected_chance:.0%} of the "
-            f"verdict 'faster' if {plan.smallest_days:g} days are saved",
+            f"{plan.sessions_per_arm} sessions per arm: a chance of "
+            f"{100 * plan.expected_chance:.0f} % of the verdict 'faster' at the smallest effect "
+            f"worth having (days saved for a typical session: {plan.smallest_days:g})",
         ),
         ("7b", "interim looks and stopping", f"{len(trial.looks)} looks; {ended}"),
         ("8a", "how the sequence was drawn", f"SHA-256 of seed {plan.seed}, type and pair"),

@@ -40,7 +40,7 @@ def analyse_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     counts = f"{int(answer['sessions_with'])} with, {int(answer['sessions_without'])} without"
     table.add_row("sessions that tell of it", f"{counts} (plan: {facts['sessions_per_arm']})")
     followed = _share(answer["used_when_assigned"]), _share(answer["unused_when_not"])
-    table.add_row("followed", f"{followed[0]} of the days with, {followed[1]} of those without")
+    table.add_row("days as assigned", f"{followed[0]} with, {followed[1]} without")
     table.add_row("without the model", _without_model(answer))
     table.add_row("interim looks", str(facts["looks"]))
     yield table
@@ -129,11 +129,11 @@ def ledger_text(answer: xr.Dataset) -> Iterable[RenderableType]:
         if faster
         else "  Nothing that was tried is clearly faster, all judged together."
     )
-    table = table_of("measure", "status", "alone", "together", "faster, together")
+    table = table_of("measure", "status", "alone", "together", "faster")
     for row, numbers in _rows(answer):
         table.add_row(
             Text(row["measure"]),
-            _status(row),
+            row["status"],
             _ratio(numbers["alone"]),
             _ratio(numbers["together"]),
             _chance(numbers["chance_faster_together"]),
@@ -142,13 +142,9 @@ def ledger_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     for row, _ in _rows(answer):
         yield Text(f"  {row['measure']}: {_story(row)}")
     yield Text(
-        f"Recovery rate with over without. {facts['shrinking'].capitalize()}. Ranges hold "
-        f"{words.out_of_ten(facts['level'])}."
+        f"Recovery rate with over without. {facts['shrinking'].capitalize()}. "
+        f"Faster: the chance of it, judged together. Ranges hold {words.out_of_ten(facts['level'])}."
     )
-
-
-def _status(row: Json) -> str:
-    return f"{row['status']}: {row['verdict']}" if row["verdict"] else str(row["status"])
 
 
 def _story(row: Json) -> str:
@@ -158,7 +154,8 @@ def _story(row: Json) -> str:
     looks = f", {words.plural(row['looks'], 'interim look')}" if row["looks"] else ""
     because = f", stopped: {row['because']}" if row["because"] else ""
     planned = f"{row['sessions_per_arm']} of each planned"
-    return f"trial {row['trial']} from {row['start']}, {told} ({planned}){looks}{because}."
+    verdict = f", verdict: {row['verdict']}" if row["verdict"] else ""
+    return f"trial {row['trial']} from {row['start']}, {told} ({planned}){verdict}{looks}{because}."
 
 
 def ledger_body(answer: xr.Dataset) -> Json:

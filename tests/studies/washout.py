@@ -1,6 +1,6 @@
 """Whether the 90 % that `washout` promises holds, on athletes drawn from the priors.
 
-    python -m tests.studies.washout [--rested 150] [--trained 90]
+    python -m tests.studies.washout [--rested 250] [--trained 90]
 
 Takes about eight minutes on one core. Writes docs/calibration/washout.md. Needs the extra
 `studies`.
@@ -55,7 +55,7 @@ def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Hold promised days of rest against the truth.")
     parser.add_argument(
-        "--rested", type=int, default=150, help="seasons of rest alone, of each kind"
+        "--rested", type=int, default=250, help="seasons of rest alone, of each kind"
     )
     parser.add_argument("--trained", type=int, default=90, help="seasons of rest and training")
     options = parser.parse_args()

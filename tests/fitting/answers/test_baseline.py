@@ -72,6 +72,14 @@ def test_a_session_too_small_to_matter_holds_back_until_it_is_felt() -> None:
     assert middle(answer, "further_rest_days") == 1.0
 
 
+def test_a_dip_that_passes_overnight_still_waits_for_the_last_session_to_be_felt() -> None:
+    # 0.08 is under 0.05 before the next morning, and 0.04 + 0.005 still is on it.
+    known = Known({"row": (0.005, 1.0)}, dips_left={"row": 0.08}, session_sd=1e-12)
+    season = by_hand.season(NIGHTS, [(3, "row"), (LAST_DAY, "row")])
+    answer = baseline(by_hand.standing_of(season, known))
+    assert middle(answer, "further_rest_days") == 1.0
+
+
 def test_a_stressor_of_the_last_day_is_still_to_be_felt() -> None:
     known = Known({"row": (0.2, 1.0)}, {"cold": (0.2, 1.0)}, session_sd=1e-12)
     season = by_hand.season(NIGHTS, [(3, "row")], stressors=[(LAST_DAY, "cold")])

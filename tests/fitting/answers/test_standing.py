@@ -119,6 +119,9 @@ def test_draws_are_weighed_by_how_well_they_foretold() -> None:
     now = grown(known, [4.1])
     assert now.level_mean.mean() == pytest.approx(4.05, abs=0.002)
     assert now.level_mean.std() == pytest.approx(0.1 / np.sqrt(2), abs=0.002)
+    twice = grown(known, [4.1, 4.1])  # two mornings count twice
+    assert twice.level_mean.mean() == pytest.approx(4.0 + 0.1 * 2 / 3, abs=0.002)
+    assert twice.level_mean.std() == pytest.approx(0.1 / np.sqrt(3), abs=0.002)
     # What belongs to a draw stays with it.
     kept = now.draws[n.NOISE_SD]
     assert kept.sizes["sample"] == len(now.level_mean) == len(now.dips) == len(now.rates)

@@ -226,8 +226,8 @@ def test_too_many_plans_are_said_and_not_gone_through(monkeypatch: pytest.Monkey
     monkeypatch.setattr("slackwater.fitting.answers.spacing.WORK", 1.0)
     with pytest.raises(NoAnswerError, match=r"more plans than can be gone.*fewer sessions"):
         spacing(now(), {"hill run": 1})
-    monkeypatch.setattr("slackwater.fitting.answers.spacing.WORK", 3e6)
-    answer = spacing(now(), {"hill run": 3, "row": 3}, days=20)
+    monkeypatch.setattr("slackwater.fitting.answers.spacing.WORK", 3e5)
+    answer = spacing(now(SURE._replace(session_sd=0.3)), {"hill run": 3, "row": 3}, days=28)
     assert answer.attrs["fits"]
     assert any("too many plans" in warning for warning in answer.attrs["warnings"])
 

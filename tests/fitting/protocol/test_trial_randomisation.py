@@ -132,7 +132,7 @@ def test_pairs_are_of_one_type_and_need_both_sessions() -> None:
 @pytest.mark.parametrize(("sessions", "exact"), [(24, True), (40, False)])
 def test_p_values_keep_their_promise_where_nothing_is_true(sessions: int, exact: bool) -> None:
     # Readings with a drifting baseline, heavy tails and dips, none of which know of the lots.
-    trials = 800
+    trials = 500
     days = 3 * np.arange(sessions)
     kinds = [["row", "lift"][k % 2] for k in range(sessions)]
     nights = 3 * sessions + 6
