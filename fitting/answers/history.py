@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from slackwater.fitting.answers.compare import SURE
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import standing
@@ -26,10 +27,15 @@ KIND: Final = "kind"
 ALL_TYPES: Final = "all types together"
 FEWEST_NIGHTS: Final = 14  # before and after a habit
 FEWEST_SESSIONS: Final = 4  # of a type, in either half
-CLEAR_CHANCE: Final = 0.9
+DIP_CHANGE_SD: Final = 0.3  # ln, believed beforehand: a third either way; a reason, no source
 RECOVERY_RULE: Final = (
-    "told only where the chance is at least 90 % that the halves differ by more than twice what "
-    "the scatter between sessions makes by itself"
+    "told only where the chance that sessions of the later half dip deeper, or that they dip less "
+    "deep, is at least 97.5 %"
+)
+CHANGED: Final = (
+    "Sessions of the later half dip otherwise than those of the earlier, and the fit holds them "
+    "alike: it takes a part of that for a change of baseline. Take the change of baseline with "
+    "care, or fit the later half in a folder of its own."
 )
 _DRAW_NIGHTS: Final = 1_000_000  # more of them are thinned, so that an answer takes seconds
 _FEWEST_DRAWS: Final = 400
@@ -104,7 +110,7 @@ def history(
         and against the quarter before `change_percent`, `drift_alone_percent` (all with `bound`),
         `chance_rose`, `chance_drift_as_large`; NaN for the first. Dimension `other_sensor`:
         `sensor_step_percent`. Dimension `kind` (all types, then each with enough sessions):
-        `dip_change_percent`, later over earlier half, `chance_beyond_scatter`, `shown`. With
+        `dip_change_percent`, later over earlier half, `chance_deeper`, `shown`. With
         `since`: `habit_change_ms`, `habit_change_percent` and so on, scalars. Attributes hold
         `quarters`, `sensors`, `habit`, `recovery` as plain objects, and `draws_used`.
 
@@ -126,14 +132,14 @@ def history(
     by_kind, recovery = _recovery(past, level)
     asked, habit = _habit(past, since, level) if since is not None else (xr.Dataset(), None)
     newer = int((season.nights[season.read] > posterior.last_night).sum())
+    left_out = f"Readings since the fit are left out ({newer}); slackwater fit takes them in."
+    changed = bool(by_kind["shown"].any()) if recovery["kinds"] else False
     return answer(
         xr.merge([by_quarter, steps, by_kind, asked]),
         "history",
         now,
         level,
-        [f"Readings since the fit are left out ({newer}); slackwater fit takes them in."]
-        if newer
-        else [],
+        [*([left_out] if newer else []), *([CHANGED] if changed else [])],
         quarters=quarters,
         sensors=sensors,
         recovery=recovery,
@@ -243,7 +249,7 @@ def _sensors(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]
 
 
 def _recovery(past: Past, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
-    """Return how the later half's sessions differ from the earlier half's, type by type."""
+    """Return how much deeper the later half's sessions dip than the earlier half's."""
     season = past.season
     middle = len(season.nights) // 2
     facts: dict[str, Any] = {"later_from": str(season.nights[middle]), "kinds": []}
@@ -251,25 +257,43 @@ def _recovery(past: Past, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
         return xr.Dataset(), facts
     types = season.data[n.SESSION_TYPE].values
     later = season.session_nights() >= middle
-    z, scatter = past.draws[n.SESSION_Z].values, past.draws[n.SESSION_SD].values
-    change, beyond = [], []
+    contrast = later.astype(float)
+    for label in season.types:
+        contrast[types == label] -= later[types == label].mean()
+    changes = []
     for kind in (ALL_TYPES, *season.types):
         mine = np.ones(len(types), bool) if kind == ALL_TYPES else types == kind
         counts = [int((mine & ~later).sum()), int((mine & later).sum())]
-        if min(counts) < FEWEST_SESSIONS:
-            continue
-        apart = z[:, mine & later].mean(axis=1) - z[:, mine & ~later].mean(axis=1)
-        change.append(100 * np.expm1(scatter * apart))
-        beyond.append(float((np.abs(apart) > 2 * np.sqrt(sum(1 / c for c in counts))).mean()))
-        facts["kinds"].append({"kind": kind, "earlier": counts[0], "later": counts[1]})
-    if not change:
+        if min(counts) >= FEWEST_SESSIONS:
+            changes.append(_change_of_dips(past, np.where(mine, contrast, 0.0)))
+            facts["kinds"].append({"kind": kind, "earlier": counts[0], "later": counts[1]})
+    if not changes:
         return xr.Dataset(), facts
+    deeper = np.array([(change > 0).mean() for change in changes])
+    percent = 100 * np.expm1(np.stack(changes, axis=1))
     data = {
-        "dip_change_percent": interval(np.stack(change, axis=1), level, (KIND,)),
-        "chance_beyond_scatter": (KIND, beyond),
-        "shown": (KIND, np.array(beyond) >= CLEAR_CHANCE),
+        "dip_change_percent": interval(percent, level, (KIND,)),
+        "chance_deeper": (KIND, deeper),
+        "shown": (KIND, np.maximum(deeper, 1 - deeper) >= SURE),
     }
     return xr.Dataset(data), facts
+
+
+def _change_of_dips(past: Past, contrast: Floats) -> Floats:
+    """Return draws of a change of log dip that goes with a contrast between sessions, (S,).
+
+    A change c moves a session's z by c / session_sd times its contrast. The fit knows of no such
+    change, but its draws of T = contrast . z tell how likely each c makes the readings: with the
+    draws weighed by exp(c T / sd - (c / sd)^2 S / 2), S = contrast . contrast, and T normal over
+    them, the likelihood of c / sd has the precision S - var(T), which is what the readings say of
+    T beyond its prior, and its mean is mean(T) over that.
+    """
+    scatter = past.draws[n.SESSION_SD].values
+    told = past.draws[n.SESSION_Z].values @ contrast
+    learnt = max(0.0, float(contrast @ contrast - told.var()))
+    precision = learnt + (scatter / DIP_CHANGE_SD) ** 2
+    noise = past.rng.standard_normal(len(scatter))
+    return np.asarray(scatter * (told.mean() / precision + noise / np.sqrt(precision)))
 
 
 def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, dict[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import xarray as xr
@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.spacing_kept import KeptPlan, KeptSession, holding
+from slackwater.fitting.answers.spacing_done import (
+    MOVED_RULE,
+    ON_THE_DAY,
+    Done,
+    Log,
+    became_of,
+    beside,
+    followed,
+)
+from slackwater.fitting.answers.spacing_kept import KeptPlan, holding
 from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.sampling import last_night
 from slackwater.fitting.sampling.posterior import Posterior
@@ -21,19 +30,13 @@ from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY
 
 PLANNED_SESSION: Final = "planned_session"
-ON_THE_DAY: Final = "on the day"
-MOVED: Final = "moved"
-MISSED: Final = "missed"
-TO_COME: Final = "to come"
-MOVED_AT_MOST: Final = 3  # days
 FEW: Final = 10
-MOVED_RULE: Final = (
-    f"moved: another session of the type was done at most {MOVED_AT_MOST} days off, and no "
-    "planned one stands for it; missed: none was"
+JUDGED_RULE: Final = (
+    "a promise is judged where the session was done on its day and all until then as planned"
 )
 SHARE_RULE: Final = (
-    "each morning judged by the whole fit, with what it still does not know; the range of the "
-    "share also holds that so many mornings show a chance only so well (binomial, Jeffreys)"
+    "each morning is judged by the whole fit, with what that does not know either; the range "
+    "found also allows for so few mornings (binomial, Jeffreys)"
 )
 AS_PROMISED: Final = "as promised"
 LESS_OFTEN: Final = "less often than promised"
@@ -45,21 +48,6 @@ VERDICT_RULE: Final = (
 )
 _DRAWS: Final = 2000  # of the posterior; more would only cost memory
 _REPEATS: Final = 20  # shares drawn for each of them
-
-
-Log = list[tuple[np.datetime64, str]]
-
-
-class Done(NamedTuple):
-    """What became of a planned session.
-
-    Attributes:
-        status: on the day, moved, missed or to come.
-        date: when it was done; None where it was not.
-    """
-
-    status: str
-    date: np.datetime64 | None
 
 
 def spacing_check(
@@ -75,10 +63,12 @@ def spacing_check(
 
     Returns:
         Dimension `planned_session`: `date`, `type`, `promised`, `status`, `done_on` (empty
-        where not done), `chance_back` on the morning of the day it was done (NaN where the
-        fit does not reach). Of those done on the day and judged (`judged`): `promised_mean`,
-        `promised_count` (bound; what the promises let expect by chance alone), `back_count`
-        and `share_back` (bound). `done_beside` counts sessions on plan days beside the plan.
+        where not done), `followed` (all until then as planned), `chance_back` on the morning
+        of the day it was done (NaN where the fit does not reach). Of all of these (`done`):
+        `done_back` (bound), how many began recovered. Of those done on the day with the plan
+        followed (`judged`): `promised_mean`, `promised_count` (bound; what the promises let
+        expect by chance alone), `back_count` and `share_back` (bound). `done_beside` counts
+        sessions on plan days beside the plans.
 
     Raises:
         NoAnswerError: no plan was kept.
@@ -91,10 +81,11 @@ def spacing_check(
             "FILE), and check it when its days have passed."
         )
     log = _log(now)
-    became = _became(held.sessions, log, now.night)
+    became = became_of(held.sessions, log, now.night)
     back = _back(now, posterior, [done.date for done in became])
     known = np.isfinite(back[:, 0])
-    judged = known & np.array([done.status == ON_THE_DAY for done in became])
+    kept = np.array([followed(s, p, log) for s, p in zip(held.sessions, held.plans, strict=True)])
+    judged = known & kept & np.array([done.status == ON_THE_DAY for done in became])
     promised = np.array([s.chance for s in held.sessions])
     rng = now.rng()
     data = xr.Dataset(
@@ -104,13 +95,16 @@ def spacing_check(
             "promised": (PLANNED_SESSION, promised),
             "status": (PLANNED_SESSION, [done.status for done in became]),
             "done_on": (PLANNED_SESSION, [str(done.date or "") for done in became]),
+            "followed": (PLANNED_SESSION, kept),
             "chance_back": (PLANNED_SESSION, back.mean(axis=1)),
+            "done": int(known.sum()),
+            "done_back": interval(back[known].sum(axis=0), level),
             "judged": int(judged.sum()),
             "promised_mean": promised[judged].mean() if judged.any() else np.nan,
             "promised_count": interval(_by_chance(promised[judged], rng), level),
             "back_count": interval(back[judged].sum(axis=0), level),
             "share_back": interval(_shares(back[judged], rng), level),
-            "done_beside": _beside(plans, log, became, held.sessions),
+            "done_beside": beside(plans, log, became, held.sessions),
         }
     )
     return answer(
@@ -124,6 +118,7 @@ def spacing_check(
         verdict=_verdict(data),
         verdict_rule=VERDICT_RULE,
         moved_rule=MOVED_RULE,
+        judged_rule=JUDGED_RULE,
         share_rule=SHARE_RULE,
     )
 
@@ -132,29 +127,6 @@ def _log(now: Standing) -> Log:
     data = now.season.data
     dates = data[n.SESSION_DATE].values.astype("datetime64[D]")
     return [(d, str(t)) for d, t in zip(dates, data[n.SESSION_TYPE].values, strict=True)]
-
-
-def _became(sessions: list[KeptSession], log: Log, night: np.datetime64) -> list[Done]:
-    """Say what became of each planned session: first those on the day, then the nearest moved."""
-    open_rows = list(log)
-    became: dict[int, Done] = {}
-    for i, session in enumerate(sessions):
-        date = np.datetime64(session.date)
-        if (date, session.type) in open_rows:
-            open_rows.remove((date, session.type))
-            became[i] = Done(ON_THE_DAY, date)
-    pairs = sorted(
-        (abs(int((row[0] - np.datetime64(session.date)) / DAY)), i, row)
-        for i, session in enumerate(sessions)
-        for row in open_rows
-        if i not in became and row[1] == session.type
-    )
-    for off, i, row in pairs:
-        if off <= MOVED_AT_MOST and i not in became and row in open_rows:
-            open_rows.remove(row)
-            became[i] = Done(MOVED, row[0])
-    due = [Done(MISSED if np.datetime64(s.date) < night else TO_COME, None) for s in sessions]
-    return [became.get(i, due[i]) for i in range(len(sessions))]
 
 
 def _back(
@@ -218,15 +190,6 @@ def _verdict(data: xr.Dataset) -> str:
     return MORE_OFTEN if promised < low else AS_PROMISED
 
 
-def _beside(
-    plans: list[KeptPlan], log: Log, became: list[Done], sessions: list[KeptSession]
-) -> int:
-    """Count the sessions done on days of a plan that stand for no planned one."""
-    planned = [(d.date, s.type) for d, s in zip(became, sessions, strict=True) if d.date]
-    days = {np.datetime64(plan.start) + DAY * day for plan in plans for day in range(plan.days)}
-    return sum(date in days for date, _ in log) - sum(date in days for date, _ in planned)
-
-
 def _warnings(
     became: list[Done], known: NDArray[np.bool_], judged: int, posterior: Posterior
 ) -> list[str]:
@@ -242,10 +205,5 @@ def _warnings(
         said.append(
             f"With {judged} judged so far, only a promise that is far off would show; "
             f"{FEW} or more say something."
-        )
-    if any(d.status == MOVED for d in became):
-        said.append(
-            "A promise is about the plan as it stood: after a session that was moved, the later "
-            "mornings are no longer the ones that were promised."
         )
     return said

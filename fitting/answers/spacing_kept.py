@@ -1,7 +1,8 @@
 """The plans that were kept, as `plans.json` in the season folder holds them.
 
     [{"schema": 1, "season": "spring", "made_from": "2031-07-06", "start": …, "days": 14,
-      "rest": […], "sessions": [{"date", "type", "fixed", "chance", "asked"}, …]}, …]
+      "rest": […], "logged": [{"date", "type"}, …],
+      "sessions": [{"date", "type", "fixed", "chance", "asked"}, …]}, …]
 
 A list in the order in which plans were kept, only ever added to. A plan holds from its first
 day on until a later one begins: what an earlier plan said of those days is then replaced.
@@ -28,19 +29,22 @@ class _Strict(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class KeptSession(_Strict):
-    """One session of a plan.
+class LoggedSession(_Strict):
+    """A session that the log already held when the plan was made."""
+
+    date: dt.date
+    type: str = Field(min_length=1)
+
+
+class KeptSession(LoggedSession):
+    """One session of a plan, by date and type.
 
     Attributes:
-        date: its day.
-        type: its session type.
         fixed: whether the day was given.
         chance: the chance to be recovered on that morning, as promised.
         asked: the chance asked for.
     """
 
-    date: dt.date
-    type: str = Field(min_length=1)
     fixed: bool
     chance: Chance
     asked: Chance
@@ -56,6 +60,7 @@ class KeptPlan(_Strict):
         start: its first day.
         days: how many days it has.
         rest: dates and weekdays asked to be without a session.
+        logged: sessions from that morning on that the plan took as given.
         sessions: in order of time.
     """
 
@@ -65,13 +70,21 @@ class KeptPlan(_Strict):
     start: dt.date
     days: int = Field(ge=1)
     rest: list[str]
+    logged: list[LoggedSession]
     sessions: list[KeptSession] = Field(min_length=1)
 
 
 class Holding(NamedTuple):
-    """The planned sessions that hold, in order of date, and how many were replaced."""
+    """The planned sessions that hold, in order of date.
+
+    Attributes:
+        sessions: the sessions.
+        plans: the plan that each is of.
+        replaced: how many others a later plan replaced.
+    """
 
     sessions: list[KeptSession]
+    plans: list[KeptPlan]
     replaced: int
 
 
@@ -89,6 +102,7 @@ def plan_to_keep(answer: xr.Dataset) -> KeptPlan:
             "start": facts["start"],
             "days": facts["days"],
             "rest": facts["rest"],
+            "logged": facts["logged"],
             "sessions": facts["sessions"],
         }
     )
@@ -123,13 +137,14 @@ def with_plan(plans: list[KeptPlan], plan: KeptPlan) -> str:
 
 def holding(plans: list[KeptPlan]) -> Holding:
     """Return the planned sessions that no later plan has replaced."""
-    sessions: list[KeptSession] = []
+    held: list[tuple[KeptSession, KeptPlan]] = []
     replaced = 0
     for plan in plans:
-        before = [s for s in sessions if s.date < plan.start]
-        replaced += len(sessions) - len(before)
-        sessions = [*before, *plan.sessions]
-    return Holding(sorted(sessions, key=lambda s: s.date), replaced)
+        before = [(s, p) for s, p in held if s.date < plan.start]
+        replaced += len(held) - len(before)
+        held = [*before, *((s, plan) for s in plan.sessions)]
+    held.sort(key=lambda row: row[0].date)
+    return Holding([s for s, _ in held], [p for _, p in held], replaced)
 
 
 def _place(part: int | str) -> str:

@@ -166,7 +166,7 @@ def analyse_trial(
         last_judged=str(by_lot.last_night),
         verdict=compared.attrs["verdict"] if judged.complete else NOT_DUE,
         verdict_rule=plan.verdict_rule,
-        looks=len(trial.looks),
+        looks=len(trial.looks) + (not judged.complete),
     )
 
 

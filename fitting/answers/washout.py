@@ -52,6 +52,7 @@ class Rest(NamedTuple):
             session, or the season's first.
         nights: nights of rest, read or not.
         read: how many of them were read.
+        missing: how many were not, from the season's first reading on.
         quiet: index of the night that first shows the last session or stressor, or 0.
         coming: sessions that no reading shows yet, "TYPE on DATE".
         reach: nights from the last reading until the last event logged is first felt; 0 if none.
@@ -63,6 +64,7 @@ class Rest(NamedTuple):
     first: int
     nights: int
     read: int
+    missing: int
     quiet: int
     coming: list[str]
     reach: int
@@ -222,6 +224,7 @@ def rest_so_far(season: Season) -> Rest:
         first=shown + 1,
         nights=last - shown,
         read=int(season.read[shown + 1 :].sum()),
+        missing=int((~season.read[max(shown + 1, int(np.argmax(season.read))) :]).sum()),
         quiet=int(felt[(felt >= 0) & (felt <= last)].max(initial=0)),
         coming=[named[i] for i in np.flatnonzero(sessions > last)],
         reach=max(0, int(felt.max(initial=0)) - last),
@@ -255,11 +258,11 @@ def conditions(season: Season, rest: Rest) -> list[dict[str, str]]:
     resting = season.data[n.NIGHT_SENSOR].values[rest.first :]
     sensors = [season.sensors[int(s)] for s in dict.fromkeys(resting)]
     named = "".join(sensors) not in ("", THE_SENSOR)
-    missing = rest.nights - rest.read
+    missing = [f"{rest.missing} not read"] if rest.missing else []
     open_still = "no stressor is logged: is that so?"
     rows = [
         ("no training", rest.coming, "met", "none logged"),
-        ("every night read", [f"{missing} not read"] if missing else [], "met", "none missing"),
+        ("every night read", missing, "met", "none missing"),
         ("no recovery measure", rest.measures, "met", "none logged"),
         ("the same sensor", sensors if len(sensors) > 1 else [], "met", "".join(sensors))
         if named
@@ -321,7 +324,7 @@ def _from_priors(priors: Priors) -> tuple[Floats, Floats, Floats]:
 
 def _wanted(rest: Rest, half_width: float, threshold: float, chance: float) -> list[dict[str, Any]]:
     """Return what baseline needs to count as known: what there is, what is wanted, whether met."""
-    missing = 1 - rest.read / rest.nights if rest.nights else 0.0
+    missing = rest.missing / max(rest.missing + rest.read, 1)
     rows = [
         ("baseline_half_width_ln", half_width, threshold, half_width <= threshold),
         ("rest_nights_read", rest.read, REST_READINGS, rest.read >= REST_READINGS),

@@ -39,7 +39,8 @@ def text(answer: xr.Dataset) -> Iterable[RenderableType]:
         "Change: against the quarter before, with the chance that it rose. Drift alone, in %: "
         "what the slow drift of baseline, as learnt from these readings, makes between such "
         "stretches by itself; a change of that size needs no other reason. The fit holds each "
-        "type's dip and recovery rate constant over the season. "
+        "type's dip and recovery rate constant over the season: sessions that came to cost more "
+        "are in part taken for a lower baseline. "
         f"Ranges hold {words.out_of_ten(facts['level'])}{share}."
     )
 
@@ -122,13 +123,13 @@ def _recovery(answer: xr.Dataset) -> Iterator[RenderableType]:
     shown = [i for i in range(len(facts["kinds"])) if bool(answer["shown"].isel({KIND: i}))]
     for i in shown:
         change = answer["dip_change_percent"].isel({KIND: i})
-        how = "deeper" if float(change.sel(bound="median")) > 0 else "shallower"
+        how = "deeper" if float(change.sel(bound="median")) > 0 else "less deep"
         yield Text(
             f"  {facts['kinds'][i]['kind']}: dips {how} in the later half, by "
             f"{_span(change, ' %')}."
         )
     if not shown:
-        yield Text("  Nothing that the scatter between sessions would not make by itself.")
+        yield Text("  Not that the readings could tell.")
     yield Text(f"  {RECOVERY_RULE[0].upper()}{RECOVERY_RULE[1:]}.")
 
 
@@ -200,7 +201,7 @@ def _habit_body(answer: xr.Dataset) -> dict[str, Any]:
 def _kind(row: xr.Dataset) -> dict[str, Any]:
     return {
         "dip_change_percent": _interval(row["dip_change_percent"]),
-        "chance_beyond_scatter": float(row["chance_beyond_scatter"]),
+        "chance_deeper": float(row["chance_deeper"]),
         "shown": bool(row["shown"]),
     }
 

@@ -16,13 +16,8 @@ from rich.text import Text
 
 from slackwater.fitting.answers.ahead import FARTHEST
 from slackwater.fitting.answers.spacing import FIXED, LOGGED, PLAN_DAY, PLANNED, REST
-from slackwater.fitting.answers.spacing_check import (
-    MISSED,
-    MOVED,
-    ON_THE_DAY,
-    PLANNED_SESSION,
-    TO_COME,
-)
+from slackwater.fitting.answers.spacing_check import PLANNED_SESSION
+from slackwater.fitting.answers.spacing_done import MISSED, MOVED, ON_THE_DAY, TO_COME
 from slackwater.fitting.report import words
 
 Facts = dict[str, Any]
@@ -88,6 +83,11 @@ def _weekday(date: str) -> str:
 
 
 def _ways_out(facts: Facts) -> Iterator[RenderableType]:
+    if facts["open_days"] < sum(facts["wanted"].values()):
+        yield Text(
+            f"  Only {words.plural(facts['open_days'], 'day')} can hold a session: at most one a "
+            "day, and none on rest days and days with a logged session."
+        )
     for short in facts["fixed_short"]:
         yield Text(
             f"  {short['type']} fixed on {short['date']} begins with a chance of "
@@ -148,6 +148,7 @@ def _plan_body(answer: xr.Dataset) -> Facts:
     facts = answer.attrs
     return {
         **{key: facts[key] for key in ("fits", "start", "days", "wanted", "chances", "rest")},
+        "open_days": facts["open_days"],
         "sessions": facts["sessions"],
         "calendar": [_day(answer.sel({PLAN_DAY: day})) for day in answer[PLAN_DAY].values],
         "alternatives": facts["alternatives"],
@@ -179,6 +180,7 @@ def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield Text(
         f"  Beside the plans, on their days: {words.plural(int(answer['done_beside']), 'session')}."
     )
+    yield Text(f"  {_begun(answer)}")
     yield Text(f"  {_kept(answer)}")
     table = _table("planned", "day", "session", "was done")
     for heading in ("promised", "was back"):
@@ -197,24 +199,32 @@ def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield table
     yield Text(
         "Was back: the chance, as the whole season now shows it, that all dips together lay under "
-        f"the threshold on the morning it was done. {_upper(facts['moved_rule'])}. Of those done "
-        f"on the day, {facts['share_rule']}. Verdict: {facts['verdict_rule']}. Ranges hold "
-        f"{words.out_of_ten(facts['level'])}."
+        f"the threshold on the morning it was done. {_upper(facts['moved_rule'])}. "
+        f"{_upper(facts['judged_rule'])}; {facts['share_rule']}. Verdict: "
+        f"{facts['verdict_rule']}. Ranges hold {words.out_of_ten(facts['level'])}."
     )
+
+
+def _begun(answer: xr.Dataset) -> str:
+    done = int(answer["done"])
+    if not done:
+        return "Of none of them can it be said yet whether it began recovered."
+    low, middle, high = (round(v) for v in words.triple(answer["done_back"]))
+    return f"Of {done} done, {middle} began recovered (likely {low} to {high})."
 
 
 def _kept(answer: xr.Dataset) -> str:
     judged = int(answer["judged"])
     if not judged:
-        return "None done on its day can be judged yet."
+        return "No promise can be judged yet: none done on its day, all as planned until then."
     promised = 100 * float(answer["promised_mean"])
-    low, median, high = (100 * v for v in words.triple(answer["share_back"]))
+    low, _, high = (100 * v for v in words.triple(answer["share_back"]))
     fewest, middle, most = (round(v) for v in words.triple(answer["back_count"]))
     least, _, top = (round(v) for v in words.triple(answer["promised_count"]))
     return (
-        f"Recovered before {middle} ({fewest} to {most}) of the {judged} done on the day, where "
-        f"the promises let {least} to {top} expect. Promised {promised:.0f} %, found "
-        f"{median:.0f} % ({low:.0f} to {high:.0f}): {answer.attrs['verdict']}."
+        f"Of {judged} done on the day, all as planned until then, {middle} began recovered "
+        f"(likely {fewest} to {most}; the promises let {least} to {top} expect). Promised: "
+        f"{promised:.0f} %; found: likely {low:.0f} to {high:.0f} %, {answer.attrs['verdict']}."
     )
 
 
@@ -231,18 +241,20 @@ def _check_body(answer: xr.Dataset) -> Facts:
                 "promised": float(row["promised"]),
                 "status": str(row["status"].item()),
                 "done_on": str(row["done_on"].item()) or None,
+                "followed": bool(row["followed"]),
                 "chance_back": _known(row["chance_back"]),
             }
             for row in rows
         ],
+        "done": int(answer["done"]),
+        "done_back": _interval(answer["done_back"]),
         "judged": int(answer["judged"]),
         "promised_mean": _known(answer["promised_mean"]),
         "promised_count": _interval(answer["promised_count"]),
         "back_count": _interval(answer["back_count"]),
         "share_back": _interval(answer["share_back"]),
         "done_beside": int(answer["done_beside"]),
-        "verdict": facts["verdict"],
-        "verdict_rule": facts["verdict_rule"],
+        **{key: facts[key] for key in ("verdict", "verdict_rule", "judged_rule", "moved_rule")},
     }
 
 

@@ -142,8 +142,8 @@ def ledger_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     for row, _ in _rows(answer):
         yield Text(f"  {row['measure']}: {_story(row)}")
     yield Text(
-        f"Recovery rate with over without. {facts['shrinking'].capitalize()}. "
-        f"Faster: the chance of it, judged together. Ranges hold {words.out_of_ten(facts['level'])}."
+        f"Recovery rate with over without. {facts['shrinking'].capitalize()}. Faster: the chance "
+        f"of it, judged together. Ranges hold {words.out_of_ten(facts['level'])}."
     )
 
 

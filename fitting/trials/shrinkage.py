@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-SPREADS: Final = 2000
+SPREADS: Final = 1000
 CENTRE_SD: Final = 0.15  # log rate ratio; a reason, no source: most measures do little
 SPREAD_SCALE: Final = 0.15  # log rate ratio; a few may do more
 
@@ -72,7 +72,7 @@ class Shrunk:
     def _quantile(self, j: int, share: float) -> float:
         low = float((self.means[j] - 10 * self.sds[j]).min())
         high = float((self.means[j] + 10 * self.sds[j]).max())
-        for _ in range(60):  # halving a range of any width to nothing
+        for _ in range(40):  # halving a range of any width to nothing
             middle = (low + high) / 2
             low, high = (middle, high) if self._below(j, middle) < share else (low, middle)
         return (low + high) / 2

@@ -41,6 +41,7 @@ class Found(NamedTuple):
     covered: bool
     width: float
     quarters: list[bool]
+    dips_covered: bool
     all_told: bool
     types_told: list[bool]
 
@@ -84,10 +85,12 @@ def _ask(seed: int, deeper: float) -> Found | None:
     means = [np.exp(made.baseline[numbers == q].mean()) for q in np.unique(numbers)]
     bounds = answer["baseline_rmssd_ms"].values
     told = answer["shown"].values
+    shallowest, _, deepest = answer["dip_change_percent"].isel(kind=0).values
     return Found(
         covered=bool(low <= moved <= high),
         width=float(high - low),
         quarters=[bool(b[0] <= mean <= b[2]) for b, mean in zip(bounds, means, strict=True)],
+        dips_covered=bool(shallowest <= 100 * (deeper - 1) <= deepest),
         all_told=bool(told[0]),
         types_told=[bool(t) for t in told[1:]],
     )
@@ -125,7 +128,8 @@ def _row(kind: str, found: list[Found]) -> str:
     width = np.mean([one.width for one in found])
     return (
         f"| {kind} | {share([one.covered for one in found])} | {width:.0f} points | "
-        f"{share(quarters)} | {share([one.all_told for one in found])} | {share(types)} |"
+        f"{share(quarters)} | {share([one.dips_covered for one in found])} | "
+        f"{share([one.all_told for one in found])} | {share(types)} |"
     )
 
 
@@ -135,6 +139,7 @@ def _page(lines: list[str], seasons: int) -> str:
         "true change of baseline covered",
         "mean width of that range",
         "true quarter's baseline covered",
+        "true change of dips covered",
         "change of all types together told",
         "change of a type told",
     )
@@ -147,7 +152,8 @@ Written by `python -m tests.studies.history --seasons {seasons}`.
 or so: each once as the model has it, and once with every dip of the later half half as deep again,
 which the log does not say. `slackwater history --from` was asked for the middle of the season. Its
 ranges are 80 % ones: 8 in 10 should hold the truth. A change of recovery should be told in the
-second row and not in the first.
+second row and not in the first. In the second row the fit is wrong about the season, which it takes
+for unchanged: a part of what the sessions cost more goes to baseline.
 
 {table}
 """

@@ -2,7 +2,7 @@
 
     python -m tests.studies.trial [--nothing 18] [--something 40]
 
-Takes about eight minutes on one core; resumes where it was stopped. Writes
+Takes about six minutes on two cores; resumes where it was stopped. Writes
 docs/calibration/trial.md. Needs the extra `studies`.
 """
 
@@ -171,8 +171,8 @@ Written by `python -m tests.studies.trial --nothing {of // len(KINDS)} --somethi
 ## Nothing is true
 
 {of} seasons of {NIGHTS} nights from `tests/studies/generator.py`, which shares no code with \
-slackwater: {len(KINDS)} kinds, three of which the model does not describe. The readings are made \
-first and the lots drawn afterwards, so the measure cannot have an effect. Each trial begins after \
+slackwater: {len(KINDS)} kinds. The readings are made first and the lots drawn afterwards, so the \
+measure cannot have an effect. Each trial begins after \
 six weeks, ends at {PER_ARM} sessions per arm, and is fitted and judged once.
 
 | kind of season | trials | {" | ".join(verdicts)} | p of 0.05 or less |

@@ -328,22 +328,48 @@ def test_recovery_that_did_not_change_is_not_told() -> None:
     answer = rowed_and_lifted({"row": (0.3, -0.3), "lift": (-0.2, 0.6)})
     assert not answer["shown"].values.any()
     shown = printed(answer)
-    assert "Nothing that the scatter between sessions would not make" in shown
-    assert "dips deeper" not in shown
+    assert "Not that the readings could tell" in shown
+    assert "deeper in" not in shown
+    assert answer.attrs["warnings"] == []
 
 
 def test_recovery_that_changed_is_told_with_its_size() -> None:
-    # Five sessions against five: twice the scatter of the difference is 2 sqrt(2 / 5) = 1.26.
-    answer = rowed_and_lifted({"row": (-0.7, 0.7), "lift": (0.2, 0.2)})
-    kinds = {k["kind"]: i for i, k in enumerate(answer.attrs["recovery"]["kinds"])}
-    assert list(kinds) == ["all types together", "lift", "row"]
-    assert answer["shown"].values.tolist() == [False, False, True]
-    row = answer["dip_change_percent"].isel(kind=kinds["row"])
-    assert middle(row) == pytest.approx(100 * np.expm1(0.2 * 1.4))
-    every = answer["dip_change_percent"].isel(kind=0)
-    assert middle(every) == pytest.approx(100 * np.expm1(0.2 * 0.7))
-    assert "row: dips deeper in the later half, by +32 %" in printed(answer)
-    assert "holds each type's dip and recovery rate constant" in " ".join(printed(answer).split())
+    # Five sessions against five with z known: S = 10 / 4, T = 10 (1 / 2) 1.2 = 6.
+    answer = rowed_and_lifted({"row": (-1.2, 1.2), "lift": (0.2, 0.2)})
+    kinds = [k["kind"] for k in answer.attrs["recovery"]["kinds"]]
+    assert kinds == ["all types together", "lift", "row"]
+    assert answer["shown"].values.tolist() == [True, False, True]
+    mean = 0.2 * 6 / (2.5 + (0.2 / 0.3) ** 2)
+    row = answer["dip_change_percent"].isel(kind=2)
+    assert np.log1p(middle(row) / 100) == pytest.approx(mean, abs=0.03)
+    assert "row: dips deeper in the later half, by +" in printed(answer)
+    assert "takes a part of that for a change of baseline" in answer.attrs["warnings"][0]
+
+
+@pytest.mark.parametrize("spread", [0.5, 2.0])
+def test_the_change_of_dips_against_a_conjugate_model(spread: float) -> None:
+    """Each session's z measured once, with a normal error: all is normal, and on paper.
+
+    With x = z + error, z ~ N(change * contrast, 1): x ~ N(change * contrast, 1 + spread^2), so
+    the precision of the change is S / (1 + spread^2) beside its prior's.
+    """
+    rng = np.random.default_rng(9)
+    sessions = [(2 * day, "row") for day in range(40)]
+    season = by_hand.season(82, sessions)
+    later = (season.session_nights() >= 41).astype(float)
+    contrast = later - later.mean()
+    measured = 1.5 * contrast + np.hypot(1.0, spread) * rng.standard_normal(40)
+    share = 1 / (1 + spread**2)
+    size = (by_hand.CHAINS, 10_000)
+    z = share * measured + np.sqrt(1 - share) * rng.standard_normal((*size, 40))
+    known = CERTAIN._replace(types={"row": (1e-9, 1.0)}, session_sd=0.2)
+    answer = asked(season, known, session_z=z, draws=size[1])
+    precision = share * contrast @ contrast + (0.2 / 0.3) ** 2
+    expected = share * measured @ contrast / precision
+    low, median, high = np.log1p(answer["dip_change_percent"].isel(kind=1).values / 100) / 0.2
+    # T's variance is known within sqrt(2 / S) of itself from S draws, here well under 0.05.
+    assert median == pytest.approx(expected, abs=0.08)
+    assert high - low == pytest.approx(2 * 1.2816 / np.sqrt(precision), rel=0.08)
 
 
 def test_too_few_sessions_in_a_half_say_nothing() -> None:

@@ -305,5 +305,5 @@ def test_the_json_object_holds_the_same() -> None:
     }
     assert found["sessions"][1]["date"] == "2031-04-02"
     short = as_object(spacing(now(), {"hill run": 3}, days=5))
-    assert (short["fits"], short["calendar"]) == (False, [])
+    assert (short["fits"], short["calendar"], short["open_days"]) == (False, [], 5)
     assert short["alternatives"][0]["days"] == 7

@@ -38,7 +38,12 @@ def date(day: int) -> str:
     return str(FIRST + DAY * day)
 
 
-def plan(*sessions: tuple[int, str, float], start: int | None = None, days: int = 10) -> KeptPlan:
+def plan(
+    *sessions: tuple[int, str, float],
+    start: int | None = None,
+    days: int = 10,
+    logged: Sequence[tuple[int, str]] = (),
+) -> KeptPlan:
     """Return a plan by days from the first reading's, with what it promised."""
     first = sessions[0][0] if start is None else start
     rows = [
@@ -53,6 +58,7 @@ def plan(*sessions: tuple[int, str, float], start: int | None = None, days: int 
             "start": date(first),
             "days": days,
             "rest": [],
+            "logged": [{"date": date(day), "type": label} for day, label in logged],
             "sessions": rows,
         }
     )
@@ -196,8 +202,28 @@ def test_moved_sessions_are_shown_but_no_promise_was_made_of_their_morning() -> 
     assert int(answer["judged"]) == 0
     assert float(answer["chance_back"][0]) == 1
     assert answer.attrs["verdict"] == "cannot tell"
-    assert any("that was moved" in w for w in answer.attrs["warnings"])
+    assert (int(answer["done"]), float(answer["done_back"].sel(bound="median"))) == (1, 1)
     assert as_object(answer)["share_back"] == {"median": None, "low": None, "high": None}
+
+
+def test_a_promise_is_judged_only_where_the_plan_was_followed_until_then() -> None:
+    sessions = [(20, "row", 0.9), (24, "hill run", 0.9), (30, "row", 0.9)]
+    on_the_day = [(day, label) for day, label, _ in sessions]
+
+    def judged(*others: tuple[int, str], **known: Any) -> list[bool]:
+        answer = check([plan(*sessions, start=19, **known)], [*on_the_day, *others])
+        assert list(answer["status"].values) == ["on the day"] * 3
+        assert int(answer["judged"]) == int(answer["followed"].sum())
+        assert int(answer["done"]) == 3
+        return list(answer["followed"].values)
+
+    assert judged() == [True, True, True]
+    assert judged((18, "row")) == [True, True, True]  # before the plan was made
+    assert judged((19, "row")) == [False, False, False]
+    assert judged((19, "row"), logged=[(19, "row")]) == [True, True, True]
+    assert judged((24, "row")) == [True, True, False]  # felt after that morning
+    assert judged((31, "row")) == [True, True, True]
+    assert judged(logged=[(22, "row")]) == [True, False, False]  # logged ahead, and not done
 
 
 def test_sessions_after_the_last_fitted_reading_wait_for_a_fit() -> None:

@@ -69,6 +69,11 @@ def test_what_gives_is_said_in_words(demo_copy: Path) -> None:
     assert all(len(line) <= 80 for line in ran.out.splitlines())
 
 
+def test_too_few_open_days_are_said(demo_copy: Path) -> None:
+    ran = spacing(demo_copy, "--want", "easy paddle:3", "--days", "3", "--rest", "Monday")
+    assert "Only 2 days can hold a session" in ran.out
+
+
 def test_an_answer_comes_within_a_second_or_so(demo_copy: Path) -> None:
     spacing(demo_copy, *WANT)  # whatever has to be loaded is
     begun = time.process_time()
@@ -169,7 +174,7 @@ def test_planned_against_done_from_plan_to_check(demo: Fitted, tmp_path: Path) -
     ran = spacing(folder, "--check")
     assert ran.status == 0
     assert "3 planned sessions: 2 on the day, 0 moved, 1 missed, 0 to come." in ran.out
-    assert "With 2 judged so far" in ran.err
+    assert "No promise can be judged yet" in ran.out
     assert all(len(line) <= 80 for line in ran.out.splitlines())
     found = json.loads(spacing(folder, "--check", "--json").out)
     status = {(p["date"], p["type"]): p["status"] for p in found["planned"]}
@@ -181,7 +186,7 @@ def test_planned_against_done_from_plan_to_check(demo: Fitted, tmp_path: Path) -
     # the 22nd and the paddle on the 29th.
     back = {p["date"]: p["chance_back"] for p in found["planned"]}
     assert back["2031-06-24"] < 0.1
-    assert found["done_beside"] == 3
+    assert (found["done"], found["judged"], found["done_beside"]) == (2, 0, 3)
 
 
 def _write(folder: Path, season: Season) -> None:

@@ -131,6 +131,7 @@ def test_before_the_planned_number_nothing_is_shown() -> None:
 def test_a_look_is_no_verdict_and_is_kept() -> None:
     answer = analysed(season(26, SESSIONS[:8], used()), peek=True)
     assert answer.attrs["verdict"] == "not due yet"
+    assert answer.attrs["looks"] == 1
     assert any("a look before the planned number" in w for w in answer.attrs["warnings"])
     event = to_record(answer, WRITTEN)
     assert isinstance(event, Looked)

@@ -245,6 +245,15 @@ def test_missing_nights_and_few_of_them_are_told() -> None:
     assert state_of(answer, "every night read") == ("not met", "3 not read")
 
 
+def test_nights_of_rest_before_the_first_reading_are_not_missing() -> None:
+    season = by_hand.season(6, [(-10, "row")])
+    rest = rest_so_far(season)
+    assert (rest.nights, rest.read, rest.missing) == (14, 6, 0)
+    answer = washout_before_fit(season)
+    assert int(answer["rested_days"]) == 14
+    assert state_of(answer, "every night read")[0] == "met"
+
+
 # What would spoil it.
 
 
