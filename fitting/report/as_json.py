@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
 
 import xarray as xr
 
-from slackwater.fitting.answers.intervals import BOUND
 from slackwater.fitting.report import (
     elements,
     history,
@@ -19,9 +17,8 @@ from slackwater.fitting.report import (
     trial_results,
     washout,
 )
+from slackwater.fitting.report.pieces import Json, json_interval, json_number, json_whole
 from slackwater.model import names as n
-
-Json = dict[str, Any]
 
 
 def as_json(answer: xr.Dataset) -> str:
@@ -36,26 +33,11 @@ def as_object(answer: xr.Dataset) -> Json:
     return {key: facts[key] for key in shared} | _BODIES[facts["question"]](answer)
 
 
-def _interval(values: xr.DataArray) -> Json:
-    by_bound = {str(b): _number(values.sel({BOUND: b})) for b in values[BOUND].values}
-    return {key: by_bound[key] for key in ("median", "low", "high")}
-
-
-def _number(value: xr.DataArray) -> float | None:
-    number = float(value)
-    return number if math.isfinite(number) else None
-
-
-def _whole(value: xr.DataArray) -> int | None:
-    number = _number(value)
-    return None if number is None else round(number)
-
-
 def _recovery(answer: xr.Dataset) -> Json:
     return {
         "threshold": {
-            "ln_units": _number(answer["threshold_ln"]),
-            "percent": _number(answer["threshold_percent"]),
+            "ln_units": json_number(answer["threshold_ln"]),
+            "percent": json_number(answer["threshold_percent"]),
             "rule": answer.attrs["threshold_rule"],
         },
         "types": [_type(answer.sel({n.TYPE: name})) for name in answer[n.TYPE].values],
@@ -70,9 +52,10 @@ def _type(row: xr.Dataset) -> Json:
     return {
         "type": str(row[n.TYPE].item()),
         "sessions": int(row["sessions"]),
-        **{key: _interval(row[key]) for key in intervals},
+        **{key: json_interval(row[key]) for key in intervals},
         "days_for_chance": {
-            str(float(c)): _whole(days) for c, days in zip(chances["chance"], chances, strict=True)
+            str(float(c)): json_whole(days)
+            for c, days in zip(chances["chance"], chances, strict=True)
         },
         "chance_by_day": [[int(d), float(by_day.sel(day=d))] for d in by_day["day"]],
     }
@@ -81,7 +64,7 @@ def _type(row: xr.Dataset) -> Json:
 def _baseline(answer: xr.Dataset) -> Json:
     intervals = ("baseline_rmssd_ms", "dip_left_ln", "further_rest_days", "night_to_night_sd_ln")
     return {
-        **{key: _interval(answer[key]) for key in intervals},
+        **{key: json_interval(answer[key]) for key in intervals},
         "chance_at_baseline": float(answer["chance_at_baseline"]),
         "plateau": {
             "flat_nights": int(answer["flat_nights"]),
@@ -93,12 +76,12 @@ def _baseline(answer: xr.Dataset) -> Json:
 
 def _forecast(answer: xr.Dataset) -> Json:
     return {
-        "days_to_baseline": _interval(answer["days_to_baseline"]),
+        "days_to_baseline": json_interval(answer["days_to_baseline"]),
         "sessions": list(answer.attrs["sessions"]),
         "nights": [
             {
                 "date": str(night.values)[:10],
-                "rmssd_ms": _interval(answer["rmssd_ms"].sel({n.NIGHT: night})),
+                "rmssd_ms": json_interval(answer["rmssd_ms"].sel({n.NIGHT: night})),
                 **{
                     key: float(answer[key].sel({n.NIGHT: night}))
                     for key in ("ln_mean", "ln_sd", "chance_at_baseline")
@@ -115,10 +98,10 @@ def _compare_intervention(answer: xr.Dataset) -> Json:
     return {
         "intervention": answer.attrs["intervention"],
         **{key: int(answer[key]) for key in counts},
-        "rate_ratio": _interval(answer["rate_ratio"]),
+        "rate_ratio": json_interval(answer["rate_ratio"]),
         "chance_faster": float(answer["chance_faster"]),
         "days_saved": [
-            {"type": str(t), **_interval(saved.sel({n.TYPE: t}))} for t in saved[n.TYPE].values
+            {"type": str(t), **json_interval(saved.sel({n.TYPE: t}))} for t in saved[n.TYPE].values
         ],
         "verdict": answer.attrs["verdict"],
         "verdict_rule": answer.attrs["verdict_rule"],
@@ -129,7 +112,7 @@ def _difference(answer: xr.Dataset) -> Json:
     named = {key: answer.attrs[key] for key in ("attribute", "a", "b") if key in answer.attrs}
     return {
         **named,
-        "difference_days": _interval(answer["difference_days"]),
+        "difference_days": json_interval(answer["difference_days"]),
         "chance_a_slower": float(answer["chance_a_slower"]),
     }
 

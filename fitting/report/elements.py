@@ -14,6 +14,7 @@ from rich.text import Text
 
 from slackwater.fitting.answers.elements import CONTRAST, SAME_DAYS
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import json_interval
 
 _NAMES: Final = 24  # columns of the picture for names
 _CELLS: Final = 54  # and for the bars
@@ -185,12 +186,7 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
 def _contrast(row: xr.Dataset) -> dict[str, Any]:
     return {
         **{key: str(row[key].values) for key in ("attribute", "a", "b")},
-        **{key: _interval(row[key]) for key in _DIFFERENCES},
+        **{key: json_interval(row[key]) for key in _DIFFERENCES},
         **{key: float(row[key]) for key in _CHANCES},
         **{key: int(row[key]) for key in ("types_a", "types_b", "sessions_a", "sessions_b")},
     }
-
-
-def _interval(values: xr.DataArray) -> dict[str, float]:
-    low, median, high = words.triple(values)
-    return {"median": median, "low": low, "high": high}

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 import xarray as xr
-from rich import box
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.answers.history import FEWEST_SESSIONS, KIND, QUARTER, RECOVERY_RULE
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import json_interval, new_table
 from slackwater.model import names as n
 
 _CHANGES: Final = ("change_percent", "drift_alone_percent")
@@ -50,7 +50,7 @@ def _mean(answer: xr.Dataset, position: int) -> str:
 
 
 def _by_quarter(answer: xr.Dataset) -> Table:
-    table = _table("quarter", "read", "baseline", "change, %", "drift alone", "it rose")
+    table = new_table("quarter", "read", "baseline", "change, %", "drift alone", "it rose")
     for i, quarter in enumerate(answer.attrs["quarters"]):
         row = answer.isel({QUARTER: i})
         changed = i > 0
@@ -71,7 +71,7 @@ def _sensors(answer: xr.Dataset) -> Iterator[RenderableType]:
         return
     latest = next(s["sensor"] for s in sensors if s["reference"])
     yield Text(f"Sensors; baseline is always on the scale of {latest}:", style="bold")
-    table = _table("sensor", "readings", "from", "to", "reads more than the latest")
+    table = new_table("sensor", "readings", "from", "to", "reads more than the latest")
     for sensor in sensors:
         step = "" if sensor["reference"] else _span(_step(answer, sensor["sensor"]), " %")
         read, first, last = str(sensor["nights_read"]), sensor["first"], sensor["last"]
@@ -97,7 +97,7 @@ def _habit(answer: xr.Dataset) -> Iterator[RenderableType]:
         "chance that it moves baseline as far as this, up or down, is "
         f"{words.chance(float(answer['habit_chance_drift_as_large']))}."
     )
-    table = _table("logged", *(f"{h['first']} to {h['last']}" for h in _sides(habit)))
+    table = new_table("logged", *(f"{h['first']} to {h['last']}" for h in _sides(habit)))
     table.add_row("nights read", *(f"{h['nights_read']} of {h['nights']}" for h in _sides(habit)))
     for row in habit["meanwhile"]:
         table.add_row(Text(row["what"]), str(row["before"]), str(row["after"]))
@@ -146,14 +146,6 @@ def _signed(value: float) -> str:
     return f"{round(value):+d}"  # an integer has no minus zero
 
 
-def _table(first: str, *others: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold", min_width=len("2031 Q1"))
-    for name in others:
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
-
-
 def body(answer: xr.Dataset) -> dict[str, Any]:
     """Return what is the answer's own of its JSON object."""
     facts = answer.attrs
@@ -161,7 +153,7 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
         "quarters": [
             {
                 **quarter,
-                "baseline_rmssd_ms": _interval(answer["baseline_rmssd_ms"].isel({QUARTER: i})),
+                "baseline_rmssd_ms": json_interval(answer["baseline_rmssd_ms"].isel({QUARTER: i})),
                 **(_change(answer.isel({QUARTER: i})) if i else dict.fromkeys(_CHANGES + _CHANCES)),
             }
             for i, quarter in enumerate(facts["quarters"])
@@ -169,7 +161,7 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
         "sensors": [
             sensor
             if sensor["reference"]
-            else sensor | {"step_percent": _interval(_step(answer, sensor["sensor"]))}
+            else sensor | {"step_percent": json_interval(_step(answer, sensor["sensor"]))}
             for sensor in facts["sensors"]
         ],
         "habit": facts["habit"] and _habit_body(answer),
@@ -188,24 +180,19 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
 
 def _change(row: xr.Dataset, prefix: str = "") -> dict[str, Any]:
     return {
-        **{key: _interval(row[prefix + key]) for key in _CHANGES},
+        **{key: json_interval(row[prefix + key]) for key in _CHANGES},
         **{key: float(row[prefix + key]) for key in _CHANCES},
     }
 
 
 def _habit_body(answer: xr.Dataset) -> dict[str, Any]:
-    change_ms = _interval(answer["habit_change_ms"])
+    change_ms = json_interval(answer["habit_change_ms"])
     return {**answer.attrs["habit"], "change_ms": change_ms, **_change(answer, "habit_")}
 
 
 def _kind(row: xr.Dataset) -> dict[str, Any]:
     return {
-        "dip_change_percent": _interval(row["dip_change_percent"]),
+        "dip_change_percent": json_interval(row["dip_change_percent"]),
         "chance_deeper": float(row["chance_deeper"]),
         "shown": bool(row["shown"]),
     }
-
-
-def _interval(values: xr.DataArray) -> dict[str, float]:
-    low, median, high = words.triple(values)
-    return {"median": median, "low": low, "high": high}

@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import numpy as np
 import xarray as xr
-from rich import box
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -16,6 +15,7 @@ from rich.text import Text
 from slackwater.fitting.answers.own_recovery import UNDISTURBED
 from slackwater.fitting.answers.repeats import MORE, NEXT_FEW
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import json_interval, json_number, json_whole, new_table
 from slackwater.model import names as n
 
 _LEGEND: Final = (
@@ -73,7 +73,7 @@ def _rows(answer: xr.Dataset) -> Iterator[tuple[Text, xr.Dataset]]:
 
 
 def _agreement(answer: xr.Dataset) -> Table:
-    table = _table("session type", "done", "undisturbed", "one in three beyond", "own days")
+    table = new_table("session type", "done", "undisturbed", "one in three beyond", "own days")
     for label, row in _rows(answer):
         apart = float(row["scatter_factor"].sel(bound="median"))
         table.add_row(
@@ -87,7 +87,7 @@ def _agreement(answer: xr.Dataset) -> Table:
 
 
 def _promise(answer: xr.Dataset) -> Table:
-    table = _table("session type", "back by", "promised", "found", "counted")
+    table = new_table("session type", "back by", "promised", "found", "counted")
     for label, row in _rows(answer):
         day, judged = float(row["proposed_days"]), int(row["judged"])
         if math.isnan(day) or not judged:
@@ -105,7 +105,7 @@ def _promise(answer: xr.Dataset) -> Table:
 
 
 def _more(answer: xr.Dataset) -> Table:
-    table = _table("session type", "typical days", "more needed", "narrows by", "share done")
+    table = new_table("session type", "typical days", "more needed", "narrows by", "share done")
     for label, row in _rows(answer):
         needed = float(row["more_needed"])
         table.add_row(
@@ -119,7 +119,7 @@ def _more(answer: xr.Dataset) -> Table:
 
 
 def _sessions(answer: xr.Dataset, label: str) -> Table:
-    table = _table("date", "dose", "dip", "own days")
+    table = new_table("date", "dose", "dip", "own days")
     table.add_column("before it was over", overflow="fold")
     for i in _of_type(answer, label):
         row = answer.isel({n.SESSION: i})
@@ -149,19 +149,11 @@ def _of_type(answer: xr.Dataset, label: str) -> list[int]:
     return [int(i) for i in np.flatnonzero(answer["session_type"].values == label)]
 
 
-def _table(first: str, *others: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold")
-    for name in others:
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
-
-
 def body(answer: xr.Dataset) -> dict[str, Any]:
     """Return what is the answer's own of its JSON object."""
     facts = answer.attrs
     return {
-        "session_factor": _interval(answer["session_factor"]),
+        "session_factor": json_interval(answer["session_factor"]),
         "repeat_next": facts["repeat_next"] or None,
         **{f"{name}_rule": facts[f"{name}_rule"] for name in ("narrowing", "gain", "promise")},
         "types": [_type(answer, str(label)) for label in answer[n.TYPE].values],
@@ -176,20 +168,20 @@ def _type(answer: xr.Dataset, label: str) -> dict[str, Any]:
         "type": label,
         "sessions": int(row["sessions"]),
         "undisturbed": int(row["undisturbed"]),
-        "scatter_factor": _interval(row["scatter_factor"]),
+        "scatter_factor": json_interval(row["scatter_factor"]),
         "own_days_of_sessions": {
             "shortest": float(row["shortest_days"]),
             "longest": float(row["longest_days"]),
         },
         "promise": {
-            "days": _whole(row["proposed_days"]),
-            "promised": _known(row["promised_share"]),
-            "found": _interval(row["found_share"]),
+            "days": json_whole(row["proposed_days"]),
+            "promised": json_number(row["promised_share"]),
+            "found": json_interval(row["found_share"]),
             "sessions": int(row["judged"]),
         },
-        "typical_days": _interval(row["typical_days"]),
+        "typical_days": json_interval(row["typical_days"]),
         "width_days": float(row["width_days"]),
-        "more_needed": _whole(row["more_needed"]),
+        "more_needed": json_whole(row["more_needed"]),
         "more_looked_at": max(MORE),
         "expected_width_days": [
             [int(more), float(width)]
@@ -208,21 +200,9 @@ def _session(row: xr.Dataset) -> dict[str, Any]:
     return {
         "date": str(row["session_date"].values)[:10],
         "dose": float(row["dose"]),
-        "dip_ln": _interval(row["own_dip_ln"]),
-        "days": _interval(row["own_days"]),
+        "dip_ln": json_interval(row["own_dip_ln"]),
+        "days": json_interval(row["own_days"]),
         "over": bool(row["over"]),
         "disturbed_by": by or None,
-        "disturbed_after_days": _whole(row["disturbed_after"]),
+        "disturbed_after_days": json_whole(row["disturbed_after"]),
     }
-
-
-def _interval(values: xr.DataArray) -> dict[str, float | None]:
-    return {key: _known(values.sel(bound=key)) for key in ("median", "low", "high")}
-
-
-def _known(value: xr.DataArray) -> float | None:
-    return float(value) if math.isfinite(float(value)) else None
-
-
-def _whole(value: xr.DataArray) -> int | None:
-    return round(float(value)) if math.isfinite(float(value)) else None

@@ -19,6 +19,7 @@ from slackwater.fitting.answers.spacing import FIXED, LOGGED, PLAN_DAY, PLANNED,
 from slackwater.fitting.answers.spacing_check import PLANNED_SESSION
 from slackwater.fitting.answers.spacing_done import MISSED, MOVED, ON_THE_DAY, TO_COME
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import heading_of, json_interval, json_number
 
 Facts = dict[str, Any]
 
@@ -29,7 +30,7 @@ _ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "sev
 def _plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     facts = answer.attrs
     last = dt.date.fromisoformat(facts["start"]) + dt.timedelta(days=facts["days"] - 1)
-    yield _heading(answer, f"A plan for {facts['start']} to {last}")
+    yield heading_of(answer, f"A plan for {facts['start']} to {last}")
     count = words.plural(sum(facts["wanted"].values()), "session")
     if facts["fits"]:
         finish = facts["sessions"][-1]["date"]
@@ -165,14 +166,14 @@ def _day(row: xr.Dataset) -> Facts:
         "session": str(row["session"].item()) or None,
         "kind": str(row["kind"].item()),
         "chance_recovered": float(row["chance_recovered"]),
-        "chance_asked": _known(row["chance_asked"]),
-        "dip_left_ln": _interval(row["dip_left_ln"]),
+        "chance_asked": json_number(row["chance_asked"]),
+        "dip_left_ln": json_interval(row["dip_left_ln"]),
     }
 
 
 def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     facts = answer.attrs
-    yield _heading(answer, f"Planned against done, up to {facts['last_night']}")
+    yield heading_of(answer, f"Planned against done, up to {facts['last_night']}")
     status = [str(s) for s in answer["status"].values]
     counts = [f"{status.count(s)} {s}" for s in (ON_THE_DAY, MOVED, MISSED, TO_COME)]
     planned = words.plural(len(status), "planned session")
@@ -187,7 +188,7 @@ def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
         table.add_column(heading, justify="right", no_wrap=True)
     for i in range(len(status)):
         row = answer.isel({PLANNED_SESSION: i})
-        back = _known(row["chance_back"])
+        back = json_number(row["chance_back"])
         table.add_row(
             str(row["date"].item()),
             _weekday(str(row["date"].item())),
@@ -242,24 +243,20 @@ def _check_body(answer: xr.Dataset) -> Facts:
                 "status": str(row["status"].item()),
                 "done_on": str(row["done_on"].item()) or None,
                 "followed": bool(row["followed"]),
-                "chance_back": _known(row["chance_back"]),
+                "chance_back": json_number(row["chance_back"]),
             }
             for row in rows
         ],
         "done": int(answer["done"]),
-        "done_back": _interval(answer["done_back"]),
+        "done_back": json_interval(answer["done_back"]),
         "judged": int(answer["judged"]),
-        "promised_mean": _known(answer["promised_mean"]),
-        "promised_count": _interval(answer["promised_count"]),
-        "back_count": _interval(answer["back_count"]),
-        "share_back": _interval(answer["share_back"]),
+        "promised_mean": json_number(answer["promised_mean"]),
+        "promised_count": json_interval(answer["promised_count"]),
+        "back_count": json_interval(answer["back_count"]),
+        "share_back": json_interval(answer["share_back"]),
         "done_beside": int(answer["done_beside"]),
         **{key: facts[key] for key in ("verdict", "verdict_rule", "judged_rule", "moved_rule")},
     }
-
-
-def _heading(answer: xr.Dataset, title: str) -> Text:
-    return Text.assemble((f"{answer.attrs['season']}: ", "dim"), (title, "bold"))
 
 
 def _upper(sentence: str) -> str:
@@ -271,16 +268,6 @@ def _table(*headings: str) -> Table:
     for heading in headings:
         table.add_column(heading, overflow="fold", min_width=min(8, len(heading)))
     return table
-
-
-def _known(value: xr.DataArray) -> float | None:
-    number = float(value)
-    return number if math.isfinite(number) else None
-
-
-def _interval(values: xr.DataArray) -> dict[str, float | None]:
-    low, median, high = (v if math.isfinite(v) else None for v in words.triple(values))
-    return {"median": median, "low": low, "high": high}
 
 
 TEXT: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {

@@ -6,10 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import Final
 
 import xarray as xr
-from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.answers.sayings import CAUTION
@@ -23,6 +21,7 @@ from slackwater.fitting.report import (
     washout,
     words,
 )
+from slackwater.fitting.report.pieces import heading_of, new_facts, new_table
 from slackwater.model import names as n
 
 
@@ -51,11 +50,11 @@ def as_text(answer: xr.Dataset) -> RenderableType:
 
 def _recovery(answer: xr.Dataset) -> Iterable[RenderableType]:
     level = answer.attrs["level"]
-    yield _heading(answer, "Days to recover, counted from the session's date")
+    yield heading_of(answer, "Days to recover, counted from the session's date")
     for name in answer[n.TYPE].values:
         days = answer["typical_days"].sel({n.TYPE: name})
         yield Text(f"  {name}: {words.whole_days(days)}")
-    table = _table("session type", "done", "dip", "typical days", "next session", "4 in 5 by")
+    table = new_table("session type", "done", "dip", "typical days", "next session", "4 in 5 by")
     for name in answer[n.TYPE].values:
         row = answer.sel({n.TYPE: name})
         table.add_row(
@@ -81,10 +80,10 @@ def _by_day(days: xr.DataArray) -> str:
 
 
 def _baseline(answer: xr.Dataset) -> Iterable[RenderableType]:
-    yield _heading(answer, f"Where you stand on the morning of {answer.attrs['last_night']}")
+    yield heading_of(answer, f"Where you stand on the morning of {answer.attrs['last_night']}")
     share = float(answer["chance_at_baseline"])
     yield Text(f"  At baseline: the chance is {words.chance(share)}.")
-    table = _facts()
+    table = new_facts()
     table.add_row("baseline", words.milliseconds(answer["baseline_rmssd_ms"]))
     table.add_row("dip left", words.percent_dip(answer["dip_left_ln"]))
     table.add_row("further rest days", words.days_range(answer["further_rest_days"]))
@@ -99,10 +98,10 @@ def _baseline(answer: xr.Dataset) -> Iterable[RenderableType]:
 def _forecast(answer: xr.Dataset) -> Iterable[RenderableType]:
     sessions = answer.attrs["sessions"]
     plan = "with " + ", ".join(sessions) if sessions else "at rest"
-    yield _heading(answer, f"The coming readings, {plan}")
+    yield heading_of(answer, f"The coming readings, {plan}")
     back = words.days_range(answer["days_to_baseline"])
     yield Text(f"  Back at baseline in {back} days from {answer.attrs['last_night']}.")
-    table = _table("morning", "reading", "chance of being at baseline")
+    table = new_table("morning", "reading", "chance of being at baseline")
     for night in answer[n.NIGHT]:
         row = answer.sel({n.NIGHT: night})
         table.add_row(
@@ -116,19 +115,19 @@ def _forecast(answer: xr.Dataset) -> Iterable[RenderableType]:
 
 def _compare_intervention(answer: xr.Dataset) -> Iterable[RenderableType]:
     name = answer.attrs["intervention"]
-    yield _heading(answer, f"Recovery with and without {name}")
+    yield heading_of(answer, f"Recovery with and without {name}")
     verdict = answer.attrs["verdict"]
     sentence = f"{verdict} with it" if verdict in ("faster", "slower") else verdict
     share = words.chance(float(answer["chance_faster"]))
     yield Text(f"  {sentence} (the chance that it is faster is {share}).")
-    table = _facts()
+    table = new_facts()
     table.add_row("recovery rate, with over without", words.ratio(answer["rate_ratio"]))
     for side in ("with", "without"):
         nights = words.plural(int(answer[f"nights_{side}"]), "night")
         sessions = words.plural(int(answer[f"sessions_{side}"]), "session")
         table.add_row(side, f"{nights}, {sessions}")
     yield table
-    saved = _table("session type", "days saved")
+    saved = new_table("session type", "days saved")
     for label in answer[n.TYPE].values:
         row = answer["days_saved"].sel({n.TYPE: label})
         saved.add_row(Text(str(label)), words.days_range(row))
@@ -141,7 +140,7 @@ def _difference(answer: xr.Dataset) -> Iterable[RenderableType]:
     a, b = answer.attrs["a"], answer.attrs["b"]
     attribute = answer.attrs.get("attribute")
     what = f"{attribute}: {a} against {b}" if attribute else f"{a} against {b}"
-    yield _heading(answer, what)
+    yield heading_of(answer, what)
     low, median, high = words.triple(answer["difference_days"])
     longer = a if median >= 0 else b
     yield Text(
@@ -153,27 +152,8 @@ def _difference(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield Text(_likely(answer.attrs["level"]))
 
 
-def _heading(answer: xr.Dataset, text: str) -> Text:
-    return Text.assemble((f"{answer.attrs['season']}: ", "dim"), (text, "bold"))
-
-
 def _likely(level: float) -> str:
     return f"Ranges hold {words.out_of_ten(level)}."
-
-
-def _table(first: str, *others: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold", min_width=8)
-    for name in others:
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
-
-
-def _facts() -> Table:
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 2))
-    table.add_column()
-    table.add_column()
-    return table
 
 
 _BODIES: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {

@@ -7,17 +7,13 @@ from collections.abc import Callable, Iterable
 from typing import Any, Final
 
 import xarray as xr
-from rich import box
 from rich.console import RenderableType
-from rich.table import Table
 from rich.text import Text
 
-from slackwater.fitting.answers.intervals import BOUND
 from slackwater.fitting.answers.trial_today import ARM
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import Json, heading_of, json_interval, json_number, new_table
 from slackwater.model import names as n
-
-Json = dict[str, Any]
 
 _SHOWN_DAYS: Final = 6
 _HOW_TO_USE: Final = (
@@ -30,7 +26,7 @@ _HOW_TO_USE: Final = (
 def plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield a plan for the terminal."""
     facts = answer.attrs
-    yield heading(answer, f"A trial of {facts['measure']}")
+    yield heading_of(answer, f"A trial of {facts['measure']}")
     sessions, weeks = int(answer["sessions_per_arm"]), float(answer["planned_weeks"])
     share, smallest = _chances(answer["expected_chance"]), days(facts["smallest"])
     even = "" if facts["planned"] else "Even "
@@ -47,7 +43,9 @@ def plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
         f"  To save {smallest} takes a recovery rate of {words.ratio(answer['smallest_ratio'])}, "
         f"for the types {listed(facts['types'])}."
     )
-    table = table_of("sessions per arm", "weeks", "simulated", "ended 'faster'", "chance, smoothed")
+    table = new_table(
+        "sessions per arm", "weeks", "simulated", "ended 'faster'", "chance, smoothed"
+    )
     for size in answer["size"].values:
         row = answer.sel(size=size)
         seen = f"{int(row['faster'])} ({_percents(row['faster_share'])})"
@@ -76,16 +74,16 @@ def plan_body(answer: xr.Dataset) -> Json:
         "types": facts["types"],
         "sessions_per_arm": int(answer["sessions_per_arm"]),
         "planned_weeks": float(answer["planned_weeks"]),
-        "expected_chance": interval(answer["expected_chance"]),
-        "smallest_found_days": known(answer["smallest_found"]),
-        "smallest_rate_ratio": interval(answer["smallest_ratio"]),
+        "expected_chance": json_interval(answer["expected_chance"]),
+        "smallest_found_days": json_number(answer["smallest_found"]),
+        "smallest_rate_ratio": json_interval(answer["smallest_ratio"]),
         "simulated": [
             {
                 "sessions_per_arm": int(size),
                 "weeks": float(answer["weeks"].sel(size=size)),
                 "trials": int(answer["simulated"].sel(size=size)),
                 "faster": int(answer["faster"].sel(size=size)),
-                "faster_share": interval(answer["faster_share"].sel(size=size)),
+                "faster_share": json_interval(answer["faster_share"].sel(size=size)),
                 "chance": float(answer["chance"].sel(size=size)),
             }
             for size in answer["size"].values
@@ -98,14 +96,14 @@ def plan_body(answer: xr.Dataset) -> Json:
 def today_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield what to do today for the terminal."""
     facts = answer.attrs
-    yield heading(answer, f"The trial of {facts['measure']}, {facts['day']}")
+    yield heading_of(answer, f"The trial of {facts['measure']}, {facts['day']}")
     yield Text(f"  {_asked(facts)}")
     reached, planned = facts["reached"], int(answer["sessions_per_arm"])
     yield Text(
         f"  So far {reached['with']} sessions with and {reached['without']} without tell of "
         f"recovery; the plan is {planned} of each."
     )
-    table = table_of("session type", "with", "of them told", "without", "of them told")
+    table = new_table("session type", "with", "of them told", "without", "of them told")
     for label in answer[n.TYPE].values:
         row = answer.sel({n.TYPE: label})
         cells = [
@@ -168,11 +166,6 @@ def today_body(answer: xr.Dataset) -> Json:
     }
 
 
-def heading(answer: xr.Dataset, text: str) -> Text:
-    """Return the line that an answer begins with."""
-    return Text.assemble((f"{answer.attrs['season']}: ", "dim"), (text, "bold"))
-
-
 def listed(names: Iterable[str]) -> str:
     """Return names with commas between them."""
     return ", ".join(names)
@@ -196,25 +189,6 @@ def _chances(values: xr.DataArray) -> str:
 def _percents(values: xr.DataArray) -> str:
     low, _, high = words.triple(values)
     return f"{100 * low:.0f}–{100 * high:.0f} %"
-
-
-def table_of(first: str, *others: str) -> Table:
-    """Return an empty table with these headings."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold", min_width=8)
-    for name in others:
-        table.add_column(name, justify="right")
-    return table
-
-
-def known(value: xr.DataArray) -> float | None:
-    """Return a number, None where it is not known."""
-    return float(value) if math.isfinite(float(value)) else None
-
-
-def interval(values: xr.DataArray) -> dict[str, float | None]:
-    """Return an interval for JSON."""
-    return {str(b): known(values.sel({BOUND: b})) for b in ("median", "low", "high")}
 
 
 TEXT: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, Final
+from typing import Final
 
 import xarray as xr
 from rich import box
@@ -14,23 +14,29 @@ from rich.text import Text
 
 from slackwater.fitting.answers.trial_ledger import ROW
 from slackwater.fitting.report import words
-from slackwater.fitting.report.trial import days, heading, interval, known, listed, table_of
+from slackwater.fitting.report.pieces import (
+    Json,
+    heading_of,
+    json_interval,
+    json_number,
+    new_facts,
+    new_table,
+)
+from slackwater.fitting.report.trial import days, listed
 from slackwater.model import names as n
-
-Json = dict[str, Any]
 
 
 def analyse_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield an analysis for the terminal."""
     facts = answer.attrs
-    yield heading(answer, f"The trial of {facts['measure']}, up to {facts['last_judged']}")
+    yield heading_of(answer, f"The trial of {facts['measure']}, up to {facts['last_judged']}")
     yield Text(f"  Verdict: {facts['verdict']}.")
     worth = words.chance(float(answer["chance_worth_having"]))
     yield Text(
         f"  The chance that it saves at least {days(facts['smallest'])} of a typical session is "
         f"{worth}; that it is faster at all, {words.chance(float(answer['chance_faster']))}."
     )
-    table = _facts()
+    table = new_facts()
     table.add_row("recovery rate, with over without", words.ratio(answer["rate_ratio"]))
     used = answer["rate_ratio_as_used"]
     shown = words.ratio(used) if math.isfinite(float(used[0])) else "the log cannot tell"
@@ -44,7 +50,7 @@ def analyse_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     table.add_row("without the model", _without_model(answer))
     table.add_row("interim looks", str(facts["looks"]))
     yield table
-    saved_by = table_of("session type", "days saved")
+    saved_by = new_table("session type", "days saved")
     for label in answer[n.TYPE].values:
         saved_by.add_row(
             Text(str(label)), words.days_range(answer["days_saved"].sel({n.TYPE: label}))
@@ -86,16 +92,16 @@ def analyse_body(answer: xr.Dataset) -> Json:
         "smallest_days": facts["smallest"],
         "sessions_with": int(answer["sessions_with"]),
         "sessions_without": int(answer["sessions_without"]),
-        "rate_ratio": interval(answer["rate_ratio"]),
-        "rate_ratio_as_used": interval(answer["rate_ratio_as_used"]),
-        "typical_days_saved": interval(answer["typical_days_saved"]),
+        "rate_ratio": json_interval(answer["rate_ratio"]),
+        "rate_ratio_as_used": json_interval(answer["rate_ratio_as_used"]),
+        "typical_days_saved": json_interval(answer["typical_days_saved"]),
         "days_saved": [
-            {"type": str(t), **interval(saved.sel({n.TYPE: t}))} for t in saved[n.TYPE].values
+            {"type": str(t), **json_interval(saved.sel({n.TYPE: t}))} for t in saved[n.TYPE].values
         ],
-        **{key: known(answer[key]) for key in numbers},
+        **{key: json_number(answer[key]) for key in numbers},
         "randomisation_test": {
             "pairs": int(answer["pairs"]),
-            **{key: known(answer[key]) for key in test},
+            **{key: json_number(answer[key]) for key in test},
         },
     }
 
@@ -103,7 +109,7 @@ def analyse_body(answer: xr.Dataset) -> Json:
 def items_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield a report's items for the terminal."""
     facts = answer.attrs
-    yield heading(answer, f"What a report of the trial of {facts['measure']} should say")
+    yield heading_of(answer, f"What a report of the trial of {facts['measure']} should say")
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     table.add_column("item", no_wrap=True)
     for column in ("what", "by the record"):
@@ -122,14 +128,14 @@ def items_body(answer: xr.Dataset) -> Json:
 def ledger_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield the ledger for the terminal."""
     facts = answer.attrs
-    yield heading(answer, "Everything that was ever tested")
+    yield heading_of(answer, "Everything that was ever tested")
     faster = facts["faster"]
     yield Text(
         f"  Faster, among all that was tried: {listed(faster)}."
         if faster
         else "  Nothing that was tried is clearly faster, all judged together."
     )
-    table = table_of("measure", "status", "alone", "together", "faster")
+    table = new_table("measure", "status", "alone", "together", "faster")
     for row, numbers in _rows(answer):
         table.add_row(
             Text(row["measure"]),
@@ -164,10 +170,10 @@ def ledger_body(answer: xr.Dataset) -> Json:
         "rows": [
             row
             | {
-                "rate_ratio_alone": interval(numbers["alone"]),
-                "rate_ratio_together": interval(numbers["together"]),
-                "chance_faster_alone": known(numbers["chance_faster"]),
-                "chance_faster_together": known(numbers["chance_faster_together"]),
+                "rate_ratio_alone": json_interval(numbers["alone"]),
+                "rate_ratio_together": json_interval(numbers["together"]),
+                "chance_faster_alone": json_number(numbers["chance_faster"]),
+                "chance_faster_together": json_number(numbers["chance_faster_together"]),
             }
             for row, numbers in _rows(answer)
         ],
@@ -192,13 +198,6 @@ def _ratio(values: xr.DataArray) -> str:
 
 def _chance(value: xr.DataArray) -> str:
     return words.chance(float(value)) if math.isfinite(float(value)) else ""
-
-
-def _facts() -> Table:
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 2))
-    table.add_column()
-    table.add_column()
-    return table
 
 
 TEXT: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {

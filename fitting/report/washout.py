@@ -15,6 +15,7 @@ from rich.text import Text
 from slackwater.fitting.answers.baseline import FLAT_CHANCE
 from slackwater.fitting.answers.washout import COMMON_PRACTICE, MODEL_RULE, PAST, PLAIN_RULE, SURE
 from slackwater.fitting.report import words
+from slackwater.fitting.report.pieces import json_interval, json_whole, new_table
 from slackwater.model import names as n
 
 _WANTED: Final = {
@@ -68,7 +69,7 @@ def _rested(answer: xr.Dataset) -> str:
 
 
 def _coming(answer: xr.Dataset) -> Table:
-    table = _table("rest until", "dip left", "chance of being at baseline")
+    table = new_table("rest until", "dip left", "chance of being at baseline")
     for night in answer[n.NIGHT].values:
         row = answer.sel({n.NIGHT: night})
         left, share = words.percent_dip(row["coming_dip_ln"]), float(row["coming_chance"])
@@ -79,7 +80,7 @@ def _coming(answer: xr.Dataset) -> Table:
 def _past(answer: xr.Dataset) -> Iterator[RenderableType]:
     threshold = float(answer["threshold_ln"])
     yield Text("Looking back, since a session or stressor last weighed:", style="bold")
-    table = _table("morning", "reading", "dip left", "by the model", "by the plain rule")
+    table = new_table("morning", "reading", "dip left", "by the model", "by the plain rule")
     for morning in answer[PAST].values:
         row = answer.sel({PAST: morning})
         reading, share = float(row["rmssd_ms"]), float(row["chance_flat"])
@@ -111,7 +112,7 @@ def _still_wanted(answer: xr.Dataset) -> Iterator[RenderableType]:
     missing = [row for row in wanted if not row["met"]]
     said = f"{len(missing)} of {len(wanted)} still missing" if missing else "all of it is there"
     yield Text(f"Before baseline counts as known ({said}):", style="bold")
-    table = _table("what", "now", "wanted", "")
+    table = new_table("what", "now", "wanted", "")
     for row in wanted:
         what, want = _WANTED[row["what"]]
         met = "met" if row["met"] else "missing"
@@ -137,28 +138,20 @@ def _table_of_conditions(answer: xr.Dataset) -> Table:
     return table
 
 
-def _table(first: str, *others: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    table.add_column(first, overflow="fold")
-    for name in others:
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
-
-
 def body(answer: xr.Dataset) -> dict[str, Any]:
     """Return what is the answer's own of its JSON object."""
     facts = answer.attrs
     found: dict[str, Any] = {
         "basis": facts["basis"],
         "chance_wanted": SURE,
-        "further_rest_days": _whole(answer["further_rest_days"]),
+        "further_rest_days": json_whole(answer["further_rest_days"]),
         "chance_at_baseline": float(answer["chance_at_baseline"]),
         "rest": facts["rest"],
         "coming": [
             {
                 "date": str(night)[:10],
                 "chance_at_baseline": float(answer["coming_chance"].sel({n.NIGHT: night})),
-                "dip_left_ln": _interval(answer["coming_dip_ln"].sel({n.NIGHT: night})),
+                "dip_left_ln": json_interval(answer["coming_dip_ln"].sel({n.NIGHT: night})),
             }
             for night in answer[n.NIGHT].values
         ],
@@ -166,10 +159,10 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
         "common_practice": COMMON_PRACTICE,
     }
     if facts["basis"] == "priors":
-        return found | {"rest_days_in_all": _whole(answer["rest_days_in_all"])}
+        return found | {"rest_days_in_all": json_whole(answer["rest_days_in_all"])}
     return found | {
         "threshold_ln": float(answer["threshold_ln"]),
-        "baseline_rmssd_ms": _interval(answer["baseline_rmssd_ms"]),
+        "baseline_rmssd_ms": json_interval(answer["baseline_rmssd_ms"]),
         "plateau": {
             "flat_nights": int(answer["flat_nights"]),
             "reached": bool(answer["plateau_reached"]),
@@ -185,7 +178,7 @@ def _morning(row: xr.Dataset) -> dict[str, Any]:
     return {
         "date": str(row[PAST].values)[:10],
         "rmssd_ms": _known(row["rmssd_ms"]),
-        "dip_left_ln": _interval(row["dip_left_ln"]),
+        "dip_left_ln": json_interval(row["dip_left_ln"]),
         "chance_flat": float(row["chance_flat"]),
         "rise_ln": _known(row["rise_ln"]),
     }
@@ -193,12 +186,3 @@ def _morning(row: xr.Dataset) -> dict[str, Any]:
 
 def _known(value: xr.DataArray) -> float | None:
     return None if math.isnan(float(value)) else float(value)
-
-
-def _whole(value: xr.DataArray) -> int | None:
-    return None if math.isnan(float(value)) else round(float(value))
-
-
-def _interval(values: xr.DataArray) -> dict[str, float]:
-    low, median, high = words.triple(values)
-    return {"median": median, "low": low, "high": high}
