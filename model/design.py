@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model.season import Season
+from slackwater.model.trend import step_weights, steps_over
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -23,7 +24,8 @@ class Design(NamedTuple):
     """The observed part of a season, as arrays.
 
     N nights, R readings, I sessions, K types, P stressors, Q stressor days, J interventions, V
-    attribute values, S sensors but the latest; E = 1 + I + Q events, G = K + P + 1 groups.
+    attribute values, S sensors but the latest, H steps of recovery's own trend; E = 1 + I + Q
+    events, G = K + P + 1 groups.
 
     Attributes:
         readings: ln RMSSD, shape (R,).
@@ -37,6 +39,7 @@ class Design(NamedTuple):
         type_has_value: which type has which value, shape (K, V).
         applied: which intervention acts on which night, shape (J, N).
         by_sensor: 1 where the reading is by that other sensor, shape (R, S).
+        trend: how much of each step lies between a night and the last, shape (N, H).
     """
 
     readings: Floats
@@ -50,6 +53,7 @@ class Design(NamedTuple):
     type_has_value: Floats
     applied: Floats
     by_sensor: Floats
+    trend: Floats
 
 
 def design_of(season: Season) -> Design:
@@ -66,6 +70,7 @@ def design_of(season: Season) -> Design:
     latest = season.sensors.index(_sensor_of_last_reading(season))
     sensor = data[n.NIGHT_SENSOR].values[season.read]
     others = [s for s in range(len(season.sensors)) if s != latest]
+    nights = len(season.nights)
     return Design(
         readings=data[n.LOG_RMSSD].values[season.read],
         reading_nights=np.flatnonzero(season.read),
@@ -78,6 +83,7 @@ def design_of(season: Season) -> Design:
         type_has_value=type_has_value,
         applied=season.applied().astype(float),
         by_sensor=(sensor[:, None] == np.array(others, int)).astype(float),
+        trend=step_weights(np.arange(nights)[::-1], steps_over(nights) if types.size else 0),
     )
 
 

@@ -34,6 +34,7 @@ GROUP: Final = "group"  # what dips the state: types, then stressors, then the s
 START: Final = "unlogged start"
 ATTRIBUTE_VALUE: Final = "attribute_value"
 OTHER_SENSOR: Final = "other_sensor"
+HALF_YEAR: Final = "half_year"  # steps back from the last night, see trend
 CHAIN: Final = "chain"
 DRAW: Final = "draw"
 
@@ -66,4 +67,9 @@ STRESSOR_LOG_DIP: Final = "stressor_log_dip"
 STRESSOR_LOG_RATE: Final = "stressor_log_rate"
 STRESSOR_Z: Final = "stressor_z"  # standard normal, per stressor day
 LOG_RATE_RATIO: Final = "log_rate_ratio"  # log of rate with over without a measure
+TYPE_MID_LOG_DIP: Final = "type_mid_log_dip"  # type_log_dip plus the sessions' mean trend
+DIP_TREND_SD: Final = "dip_trend_sd"  # SD of one step of the types' log dip, half a year back
+DIP_TREND_Z: Final = "dip_trend_z"  # standard normal, per step
+RATE_TREND_SD: Final = "rate_trend_sd"  # the same of all log recovery rates
+RATE_TREND_Z: Final = "rate_trend_z"
 SENSOR_STEP: Final = "sensor_step"  # other sensor minus the latest one, ln

@@ -65,6 +65,9 @@ class Priors:
         start_rate: its rate; accumulated tiredness recovers more slowly than one session.
         stressor_dip: a stressor's log dip, one day of it.
         stressor_rate: its rate.
+        dip_trend_sd: SD of the change of all types' log dip over half a year, in seasons of
+            a year and more: a sixth deeper or shallower is much; a reason, no source.
+        rate_trend_sd: the same of all recovery rates.
         log_rate_ratio: log of recovery rate with over without an intervention: centred on
             no effect; a measure that changes the rate by more than half is rare.
         sensor_step: what another sensor reads more than the latest, ln.
@@ -86,6 +89,8 @@ class Priors:
     start_rate: Belief = around(LN_2 / 2.5, 0.5)
     stressor_dip: Belief = around(0.15, 0.7)
     stressor_rate: Belief = around(LN_2 / 1.5, 0.5)
+    dip_trend_sd: Belief = around(0.08, 0.7)
+    rate_trend_sd: Belief = around(0.06, 0.7)
     log_rate_ratio: Belief = Belief(0.0, 0.3)
     sensor_step: Belief = Belief(0.0, 0.2)
 

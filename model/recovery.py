@@ -3,13 +3,15 @@
     reading[n]  = baseline[n] - sum_g dip[g, n] + held back[n] + sensor step + noise[n]   ln ms
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
     dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + dips of events felt first on n
-    session dip = dose * exp(type_log_dip + session_sd * session_z) / first_night
+    session dip = dose * exp(type_log_dip + dip trend + session_sd * session_z) / first_night
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
-    speed[n]    = exp(sum of log_rate_ratio over the interventions that act on n)
+    speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
     noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
 
 `type_log_dip` and `type_log_rate` are partially pooled over the types and over the values
-of their attributes. The baseline is integrated out in the likelihood.
+of their attributes. The trends, in seasons of a year and more alone, let recovery as a whole
+change slowly over the years; see `slackwater.model.trend`. The baseline is integrated out in
+the likelihood.
 """
 
 from __future__ import annotations
@@ -59,13 +61,20 @@ def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
     return model
 
 
-def with_type_rates(draws: xr.Dataset, constant: xr.Dataset) -> xr.Dataset:
-    """Add `type_log_rate` to draws of the free parameters, as the model defines it.
+def with_type_parameters(draws: xr.Dataset, constant: xr.Dataset) -> xr.Dataset:
+    """Add `type_log_rate` and `type_log_dip` to draws of the free parameters.
+
+    As the model defines them: a season without a trend has its `type_log_dip` free, one
+    with a trend its `type_log_rate`.
 
     Args:
         draws: draws of the free parameters, by name.
         constant: the model's constant data.
     """
+    if n.DIP_TREND_Z in draws:
+        return draws.assign(
+            {n.TYPE_LOG_DIP: draws[n.TYPE_MID_LOG_DIP] - _mean_trend(draws, constant)}
+        )
     if n.TYPE_RATE_Z not in draws:
         return draws
     rate = draws[n.TYPE_RATE_MEAN] + draws[n.TYPE_RATE_SD] * draws[n.TYPE_RATE_Z]
@@ -73,6 +82,13 @@ def with_type_rates(draws: xr.Dataset, constant: xr.Dataset) -> xr.Dataset:
         effect = draws[n.ATTRIBUTE_RATE_SD] * draws[n.ATTRIBUTE_RATE]
         rate = rate + constant["type_has_value"].dot(effect, dim=n.ATTRIBUTE_VALUE)
     return draws.assign({n.TYPE_LOG_RATE: rate.transpose(n.CHAIN, n.DRAW, n.TYPE)})
+
+
+def _mean_trend(draws: xr.Dataset, constant: xr.Dataset) -> xr.DataArray:
+    """Return the sessions' mean of the trend of log dips."""
+    felt = constant["event_nights"].values[1 : 1 + constant.sizes[n.SESSION]]
+    weights = constant["trend"].isel({n.NIGHT: felt}).mean(n.NIGHT)
+    return draws[n.DIP_TREND_SD] * draws[n.DIP_TREND_Z].dot(weights, dim=n.HALF_YEAR)
 
 
 def _data(design: Design) -> dict[str, Any]:
@@ -91,6 +107,7 @@ def _data(design: Design) -> dict[str, Any]:
         "type_has_value": (n.TYPE, n.ATTRIBUTE_VALUE),
         "applied": (n.INTERVENTION, n.NIGHT),
         "by_sensor": (n.READING, n.OTHER_SENSOR),
+        "trend": (n.NIGHT, n.HALF_YEAR),
     }
     values = design._asdict()
     return {name: pm.Data(name, values[name], dims=d) for name, d in dims.items()}
@@ -113,6 +130,7 @@ def _coords(season: Season, design: Design) -> dict[str, Any]:
         n.STRESSOR_DAY: stressors,
         n.INTERVENTION: season.interventions,
         n.OTHER_SENSOR: other_sensors(season),
+        n.HALF_YEAR: [str(step + 1) for step in range(design.trend.shape[1])],
     }
 
 
@@ -142,9 +160,11 @@ def _rates_and_dips(
     session_sd = _positive(n.SESSION_SD, priors.session_sd)
     rates, dips = [], [_positive(n.START_DIP, priors.start_dip)[None]]
     if design.session_types.size:
-        log_dip, log_rate = _types(priors, design, data)
+        trend = _session_trend(priors, data) if design.trend.size else None
+        log_dip, log_rate = _types(priors, design, data, trend)
         z = pm.Normal(n.SESSION_Z, dims=n.SESSION)
-        first_night = data["dose"] * pt.exp(log_dip[data["session_types"]] + session_sd * z)
+        log_dips = log_dip[data["session_types"]] + session_sd * z
+        first_night = data["dose"] * pt.exp(log_dips if trend is None else log_dips + trend)
         dips.append(first_night / share)
         rates.append(pt.exp(log_rate))
     if design.stressor_labels.size:
@@ -157,10 +177,24 @@ def _rates_and_dips(
     return pt.concatenate(rates), pt.concatenate(dips)
 
 
-def _types(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, Any]:
+def _trend(name: str, sd: Any, data: dict[str, Any]) -> Any:
+    """Return what recovery's trend adds to a logarithm on each night, shape (N,)."""
+    return pt.dot(data["trend"], sd * pm.Normal(name, dims=n.HALF_YEAR))
+
+
+def _session_trend(priors: Priors, data: dict[str, Any]) -> Any:
+    """Return what recovery's trend adds to each session's log dip, (I,)."""
+    felt = data["event_nights"][1 : 1 + data["session_types"].shape[0]]
+    sd = _positive(n.DIP_TREND_SD, priors.dip_trend_sd)
+    return _trend(n.DIP_TREND_Z, sd, data)[felt]
+
+
+def _types(priors: Priors, design: Design, data: dict[str, Any], trend: Any) -> tuple[Any, Any]:
     """Return log dip and log rate of each type, shape (K,) both.
 
-    Dips are centred (many sessions inform each), rates are not (few readings do).
+    Dips are centred (many sessions inform each), rates are not (few readings do). In the
+    long seasons that have a trend both are, and what is sampled is the dip of an average
+    session, which the readings tell best.
     """
     dip_mean = _normal(n.TYPE_DIP_MEAN, priors.type_dip)
     rate_mean = _normal(n.TYPE_RATE_MEAN, priors.type_rate)
@@ -173,9 +207,14 @@ def _types(priors: Priors, design: Design, data: dict[str, Any]) -> tuple[Any, A
         rate_mean = rate_mean + pt.dot(data["type_has_value"], rate_effect)
     dip_sd = _positive(n.TYPE_DIP_SD, priors.type_dip_sd)
     rate_sd = _positive(n.TYPE_RATE_SD, priors.type_rate_sd)
-    log_dip = centred(n.TYPE_LOG_DIP, dip_mean, dip_sd, n.TYPE)
-    log_rate = non_centred(n.TYPE_LOG_RATE, n.TYPE_RATE_Z, rate_mean, rate_sd, n.TYPE)
-    return log_dip, log_rate
+    if trend is None:
+        log_dip = centred(n.TYPE_LOG_DIP, dip_mean, dip_sd, n.TYPE)
+        log_rate = non_centred(n.TYPE_LOG_RATE, n.TYPE_RATE_Z, rate_mean, rate_sd, n.TYPE)
+        return log_dip, log_rate
+    mean = trend.mean()
+    mid = centred(n.TYPE_MID_LOG_DIP, dip_mean + mean, dip_sd, n.TYPE)
+    log_dip = pm.Deterministic(n.TYPE_LOG_DIP, mid - mean, dims=n.TYPE)
+    return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE)
 
 
 def _held_back(data: dict[str, Any], dips: Any, share: Any) -> Any:
@@ -193,13 +232,22 @@ def _sensor_step(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
     return pt.dot(data["by_sensor"], step)
 
 
+def _speed(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
+    """Return the factor on all recovery rates for the step into each night, (N,)."""
+    log_speed: Any = pt.zeros(data["applied"].shape[1])
+    if design.applied.size:
+        ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, dims=n.INTERVENTION)
+        log_speed = log_speed + pt.dot(ratio, data["applied"])
+    if design.trend.size:
+        sd = _positive(n.RATE_TREND_SD, priors.rate_trend_sd)
+        log_speed = log_speed + _trend(n.RATE_TREND_Z, sd, data)
+    return pt.exp(log_speed)
+
+
 def _observe_readings(
     priors: Priors, design: Design, data: dict[str, Any], rates: Any, dips: Any, shift: Any
 ) -> None:
-    speed: Any = pt.ones(data["applied"].shape[1])
-    if design.applied.size:
-        ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, dims=n.INTERVENTION)
-        speed = pt.exp(pt.dot(ratio, data["applied"]))
+    speed = _speed(priors, design, data)
     noise_sd = _positive(n.NOISE_SD, priors.noise_sd)
     tail = _positive(n.NOISE_TAIL, priors.noise_tail)
     scale = pm.Normal(n.NIGHT_SCALE, dims=n.READING)

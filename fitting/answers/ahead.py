@@ -7,7 +7,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.standing import Event, Standing
+from slackwater.fitting.answers.new_mornings import Event
+from slackwater.fitting.answers.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, dip_path
 from slackwater.model.season import DAY

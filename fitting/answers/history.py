@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.compare import SURE
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
+from slackwater.fitting.answers.past import Past, fitted_alone, past_of
+from slackwater.fitting.answers.recovery_trend import has_trend, recovery_then
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import standing
-from slackwater.fitting.sampling import last_night
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
-from slackwater.model.design import Design, design_of, other_sensors
-from slackwater.model.dynamics import Floats, dip_path, filter_level, sample_level
+from slackwater.model.design import other_sensors
+from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError
-from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import DAY, Season
 
 QUARTER: Final = "quarter"
@@ -37,8 +36,6 @@ CHANGED: Final = (
     "alike: it takes a part of that for a change of baseline. Take the change of baseline with "
     "care, or fit the later half in a folder of its own."
 )
-_DRAW_NIGHTS: Final = 1_000_000  # more of them are thinned, so that an answer takes seconds
-_FEWEST_DRAWS: Final = 400
 
 
 class Change(NamedTuple):
@@ -64,31 +61,6 @@ class Change(NamedTuple):
         }
 
 
-class Past(NamedTuple):
-    """The fitted season with draws of its baseline.
-
-    Attributes:
-        season: what was fitted.
-        draws: draws of the posterior, S of them, perhaps fewer than it holds.
-        first: index of the first night read.
-        paths: baseline on each night, shape (S, N), ln ms.
-        rng: randomness for what is simulated.
-    """
-
-    season: Season
-    draws: xr.Dataset
-    first: int
-    paths: Floats
-    rng: np.random.Generator
-
-    def change(self, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Change:
-        """Return how far the mean over some nights lies above that over some before."""
-        weight = after / after.sum() - before / before.sum()
-        later = np.cumsum(weight[::-1])[::-1]  # what the step into each night moves
-        sd = self.draws[n.DRIFT_SD].values * np.sqrt((later[1:] ** 2).sum())
-        return Change(self.paths @ weight, sd * self.rng.standard_normal(len(sd)))
-
-
 def history(
     season: Season,
     posterior: Posterior,
@@ -110,7 +82,8 @@ def history(
         and against the quarter before `change_percent`, `drift_alone_percent` (all with `bound`),
         `chance_rose`, `chance_drift_as_large`; NaN for the first. Dimension `other_sensor`:
         `sensor_step_percent`. Dimension `kind` (all types, then each with enough sessions):
-        `dip_change_percent`, later over earlier half, `chance_deeper`, `shown`. With
+        `dip_change_percent`, later over earlier half, `chance_deeper`, `shown`; in its place,
+        where the fit lets recovery change, dimension `half_year` of `recovery_then`. With
         `since`: `habit_change_ms`, `habit_change_percent` and so on, scalars. Attributes hold
         `quarters`, `sensors`, `habit`, `recovery` as plain objects, and `draws_used`.
 
@@ -120,91 +93,44 @@ def history(
             few nights before or after `since`.
     """
     check_level(level)
-    shown_from = season.nights[season.read][0]
-    fitted = season.through(posterior.last_night) if posterior.last_night >= shown_from else season
-    now = standing(fitted, posterior)
-    draws = _few_enough(_in_order(posterior.draws, fitted), len(fitted.nights))
-    rng = now.rng()
-    paths = baseline_paths(draws, design_of(fitted), _prior(posterior), rng)
-    past = Past(fitted, draws, int(np.flatnonzero(fitted.read)[0]), paths, rng)
+    now, left_out = fitted_alone(season, posterior)
+    past = past_of(now, posterior)
     by_quarter, quarters = _by_quarter(past, level)
     steps, sensors = _sensors(past, level)
     by_kind, recovery = _recovery(past, level)
+    then, half_years = recovery_then(past, level) if has_trend(past) else (xr.Dataset(), [])
     asked, habit = _habit(past, since, level) if since is not None else (xr.Dataset(), None)
-    newer = int((season.nights[season.read] > posterior.last_night).sum())
-    left_out = f"Readings since the fit are left out ({newer}); slackwater fit takes them in."
     changed = bool(by_kind["shown"].any()) if recovery["kinds"] else False
     return answer(
-        xr.merge([by_quarter, steps, by_kind, asked]),
+        xr.merge([by_quarter, steps, by_kind, then, asked]),
         "history",
         now,
         level,
-        [*([left_out] if newer else []), *([CHANGED] if changed else [])],
+        [*left_out, *([CHANGED] if changed else [])],
         quarters=quarters,
         sensors=sensors,
-        recovery=recovery,
+        recovery=recovery | {"half_years": half_years},
         habit=habit,
-        draws_used=draws.sizes["sample"],
+        draws_used=past.draws.sizes["sample"],
         draws_in_all=posterior.draws.sizes["sample"],
     )
 
 
-def baseline_paths(
-    draws: xr.Dataset, design: Design, prior: Belief, rng: np.random.Generator
-) -> Floats:
-    """Return one whole baseline for each draw of the parameters, shape (S, N), ln ms.
-
-    Args:
-        draws: the posterior, dimension `sample` first.
-        design: the fitted season's arrays.
-        prior: baseline on the first night, ln ms.
-        rng: source of randomness.
-    """
-    rates, dips = last_night.rates_and_dips(draws, design)
-    events = (design.event_nights, design.event_groups)
-    path = dip_path(dips, *events, rates, last_night._speed(draws, design))
-    shown = path.sum(axis=2) - last_night._held_back(draws, design, dips)
-    at = design.reading_nights
-    readings, noise = np.full(shown.shape, np.nan), np.zeros(shown.shape)
-    readings[:, at] = design.readings - last_night._sensor_shift(draws, design) + shown[:, at]
-    noise[:, at] = last_night.noise_variance(draws, draws[n.NIGHT_SCALE].values)
-    drift, start = draws[n.DRIFT_SD].values ** 2, np.ones(len(rates))
-    filtered = filter_level(readings, noise, drift, start * prior.mean, start * prior.sd**2)
-    return sample_level(filtered, drift, rng)
-
-
-def _prior(posterior: Posterior) -> Belief:
-    """Return the baseline's prior: the fit's own, where the posterior holds its constants.
-
-    One read from its file does not; the default then stands in, which is no matter: a prior that
-    lies 0.6 higher moves the first night by about 0.1 %, and later ones less.
-    """
-    if "constant_data" not in posterior.tree.children:
-        return Priors().baseline
-    constant = posterior.tree["constant_data"]
-    return Belief(float(constant[n.BASELINE_PRIOR_MEAN]), float(constant[n.BASELINE_PRIOR_SD]))
-
-
-def _in_order(draws: xr.Dataset, season: Season) -> xr.Dataset:
-    """Return the draws with the types in the season's order, which files may change."""
-    return draws.sel({n.TYPE: season.types}) if n.TYPE in draws.coords else draws
-
-
-def _few_enough(draws: xr.Dataset, nights: int) -> xr.Dataset:
-    keep = max(_FEWEST_DRAWS, _DRAW_NIGHTS // nights)
-    size = draws.sizes["sample"]
-    if size <= keep:
-        return draws
-    return draws.isel(sample=np.linspace(0, size - 1, keep).round().astype(int))
+def _change(past: Past, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Change:
+    """Return how far the mean baseline over some nights lies above that over some before."""
+    weight = after / after.sum() - before / before.sum()
+    later = np.cumsum(weight[::-1])[::-1]  # what the step into each night moves
+    sd = past.draws[n.DRIFT_SD].values * np.sqrt((later[1:] ** 2).sum())
+    return Change(past.level @ weight, sd * past.rng.standard_normal(len(sd)))
 
 
 def _by_quarter(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]]:
     nights = past.season.nights
     numbers = nights.astype("datetime64[M]").astype(int) // 3
-    numbers[: past.first] = -1
-    each = [numbers == number for number in np.unique(numbers[past.first :])]
-    means = np.stack([past.paths[:, mine].mean(axis=1) for mine in each], axis=1)
-    changes = [past.change(*pair).summary(level) for pair in pairwise(each)]
+    numbers[: past.first_read] = -1
+    each = [numbers == number for number in np.unique(numbers[past.first_read :])]
+    means = np.stack([past.level[:, mine].mean(axis=1) for mine in each], axis=1)
+    changes = [_change(past, *pair).summary(level) for pair in pairwise(each)]
     data = xr.Dataset({"baseline_rmssd_ms": interval(np.exp(means), level, (QUARTER,))})
     for name in changes[0] if changes else ():
         rows = xr.concat([change[name] for change in changes], QUARTER)
@@ -253,7 +179,7 @@ def _recovery(past: Past, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
     season = past.season
     middle = len(season.nights) // 2
     facts: dict[str, Any] = {"later_from": str(season.nights[middle]), "kinds": []}
-    if n.SESSION_Z not in past.draws:
+    if n.SESSION_Z not in past.draws or has_trend(past):
         return xr.Dataset(), facts
     types = season.data[n.SESSION_TYPE].values
     later = season.session_nights() >= middle
@@ -300,12 +226,12 @@ def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, 
     """Return the change of baseline with a habit, over the same length before and after."""
     season, nights = past.season, past.season.nights
     first = int((since + DAY - nights[0]) / DAY)  # the night that can show it
-    if not past.first < first < len(nights):
+    if not past.first_read < first < len(nights):
         raise QuestionError(
-            f"{since} lies outside what was fitted; give a day from {nights[past.first]} to "
+            f"{since} lies outside what was fitted; give a day from {nights[past.first_read]} to "
             f"{nights[-1] - DAY}."
         )
-    length = min(first - past.first, len(nights) - first)
+    length = min(first - past.first_read, len(nights) - first)
     index = np.arange(len(nights))
     sides = {
         "before": (index >= first - length) & (index < first),
@@ -317,8 +243,8 @@ def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, 
             f"Around {since} there are only {fewest} readings on one side, over the same length on "
             f"both; {FEWEST_NIGHTS} are needed. Go on logging, or ask for another day."
         )
-    change = past.change(sides["before"], sides["after"])
-    before, after = (past.paths[:, side].mean(axis=1) for side in sides.values())
+    change = _change(past, sides["before"], sides["after"])
+    before, after = (past.level[:, side].mean(axis=1) for side in sides.values())
     data = xr.Dataset({"change_ms": interval(np.exp(after) - np.exp(before), level)})
     data = data.assign(change.summary(level))
     stretches = {name: _stretch(season, side) for name, side in sides.items()}

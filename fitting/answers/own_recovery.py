@@ -62,7 +62,9 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
     scatter_sd = now.parameter(n.SESSION_SD)[:, None]
     scatter = scatter_sd * _session_z(now, posterior)
     another = scatter_sd * now.rng().standard_normal(scatter.shape)
-    typical = doses * np.exp(log_dips(now)[:, which])
+    dates: NDArray[np.datetime64] = fitted.data[n.SESSION_DATE].values.astype("datetime64[D]")
+    felt = fitted.first_night + DAY * fitted.session_nights()
+    typical = doses * np.exp(log_dips(now)[:, which] + now.dip_trend(felt))
     rates = np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which])
     days, days_of_another = (
         _days(now, fitted, typical * np.exp(each), rates) for each in (scatter, another)
@@ -70,7 +72,6 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
     first_night = now.parameter(n.FIRST_NIGHT)[:, None]
     middle = np.median(days, axis=0)
     by, after = _disturbed(now.season, fitted, middle)
-    dates = fitted.data[n.SESSION_DATE].values.astype("datetime64[D]")
     return OwnRecovery(
         dates=dates,
         types=types,

@@ -156,7 +156,7 @@ def _dips(draws: xr.Dataset, design: Design) -> Floats:
     """Return all dips together on every night of the fitted season, shape (S, N)."""
     rates, dips = last_night.rates_and_dips(draws, design)
     events = (design.event_nights, design.event_groups)
-    path = dip_path(dips, *events, rates, last_night._speed(draws, design))
+    path = dip_path(dips, *events, rates, last_night.speed(draws, design))
     return np.asarray(path.sum(axis=2))
 
 

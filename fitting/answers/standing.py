@@ -1,45 +1,26 @@
-"""Where the athlete stands on the morning of the last reading, draw by draw.
-
-The posterior knows the season up to the last reading that was fitted. Readings and
-sessions logged since are taken in here: the filter runs forward for each draw, the draws
-are weighed by how well they foretold the new readings (importance sampling, the weights
-smoothed: Vehtari et al. 2024, JMLR 25:72), and drawn again by weight.
-"""
+"""Where the athlete stands on the morning of the last reading, draw by draw."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Final, NamedTuple
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.smoothing import smooth_weights
-from slackwater.fitting.sampling.last_night import noise_variance
+from slackwater.fitting.answers.new_mornings import Event, TakenIn, events_between, take_in
+from slackwater.fitting.answers.unseen_types import UnseenType, draw_unseen
+from slackwater.fitting.sampling.last_night import dip_trend, rate_trend
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
-from slackwater.model.design import other_sensors
-from slackwater.model.dynamics import Floats, Ints, dip_path
+from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
+from slackwater.model.trend import step_weights
 
-PARETO_K_LIMIT: Final = 0.7
 THRESHOLD_RULE: Final = "half the night-to-night standard deviation of an ordinary night"
-
-
-class Event(NamedTuple):
-    """What dips the state and is not in the fitted readings.
-
-    Attributes:
-        night: nights after the one the state stands at; 1 is the next morning.
-        label: a session type or a stressor of the fit.
-        dose: 1 = usual; stressors have no other.
-    """
-
-    night: int
-    label: str
-    dose: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -49,8 +30,10 @@ class Standing:
     Attributes:
         season: the season as it is now.
         night: the morning the state stands at, the last reading's.
+        fitted_to: the last morning that was fitted; types' dips and rates are those of then.
         draws: the draws of the posterior, dimension `sample` first.
-        groups: what dips the state: types, stressors, the start; length G.
+        groups: what dips the state: types, stressors, the start, then types that no reading
+            shows yet; length G.
         rates: recovery rates, shape (S, G), 1/day.
         dips: dip left of each group, shape (S, G), ln.
         level_mean: baseline's mean given the readings, shape (S,), ln ms.
@@ -58,10 +41,13 @@ class Standing:
         pending: sessions and stressors that the next mornings will show.
         warnings: sentences to show with every answer.
         seed: seed for what is simulated from here.
+        taken_in: what was drawn for the mornings since the fit; None where there are none.
+        unseen: the types that no reading shows yet, by name.
     """
 
     season: Season
     night: np.datetime64
+    fitted_to: np.datetime64
     draws: xr.Dataset
     groups: list[str]
     rates: Floats
@@ -71,6 +57,8 @@ class Standing:
     pending: list[Event]
     warnings: list[str]
     seed: int
+    taken_in: TakenIn | None = None
+    unseen: Mapping[str, UnseenType] = field(default_factory=dict)
 
     @property
     def threshold(self) -> Floats:
@@ -97,7 +85,8 @@ class Standing:
         if n.STRESSOR_LOG_DIP in self.draws:
             columns.append(self.parameter(n.STRESSOR_LOG_DIP))
         start = np.full((self.draws.sizes["sample"], 1), np.nan)
-        return np.concatenate([*columns, start], axis=1)
+        unseen = [a_type.log_dip[:, None] for a_type in self.unseen.values()]
+        return np.concatenate([*columns, start, *unseen], axis=1)
 
     def event_dips(self, events: list[Event], rng: np.random.Generator) -> Floats:
         """Draw the dips of events, with session-to-session scatter, shape (S, E)."""
@@ -115,17 +104,26 @@ class Standing:
             nights: how many nights after the one the state stands at.
         """
         hidden = np.zeros((len(dips), nights))
-        types = {str(t) for t in self.draws[n.TYPE].values} if n.TYPE in self.draws.coords else ()
+        fitted = {str(t) for t in self.draws[n.TYPE].values} if n.TYPE in self.draws.coords else ()
         for column, event in enumerate(events):
-            if event.label in types and event.night <= nights:
+            is_session = event.label in fitted or event.label in self.unseen
+            if is_session and event.night <= nights:
                 share = 1 - self.parameter(n.FIRST_NIGHT)
                 hidden[:, event.night - 1] += share * dips[:, column]
         return hidden
 
+    def dip_trend(self, nights: NDArray[np.datetime64]) -> Floats:
+        """Return how much deeper sessions dipped then, as a logarithm, shape (S, nights)."""
+        return dip_trend(self.draws, self._trend_weights(nights))
+
+    def _trend_weights(self, nights: NDArray[np.datetime64]) -> Floats:
+        ages = ((self.fitted_to - nights) / DAY).astype(int)
+        return step_weights(ages, self.draws.sizes.get(n.HALF_YEAR, 0))
+
     def speed(self, nights: NDArray[np.datetime64]) -> Floats:
-        """Return the factor that logged interventions put on rates, shape (S, nights)."""
+        """Return the factor on rates of logged interventions and the trend, (S, nights)."""
         acts = self.season.applied(nights)
-        log_speed = np.zeros((self.draws.sizes["sample"], len(nights)))
+        log_speed = rate_trend(self.draws, self._trend_weights(nights))
         if n.LOG_RATE_RATIO in self.draws:
             known = [str(i) for i in self.draws[n.INTERVENTION].values]
             ratios = self.parameter(n.LOG_RATE_RATIO)
@@ -157,6 +155,7 @@ def standing(season: Season, posterior: Posterior) -> Standing:
     now = Standing(
         season=season,
         night=posterior.last_night,
+        fitted_to=posterior.last_night,
         draws=posterior.draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
         groups=[str(g) for g in last[n.GROUP].values],
         rates=last["rate"].values,
@@ -168,13 +167,31 @@ def standing(season: Season, posterior: Posterior) -> Standing:
         seed=posterior.seed,
     )
     if season.last_night > posterior.last_night:
-        now = _take_in(now, fitted)
-    pending, unknown = _events_between(now, np.datetime64("9999-12-31"))
+        now = take_in(now, fitted)
+    now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
+    pending, unknown = events_between(now, np.datetime64("9999-12-31"))
+    coming = [label for label in now.unseen if any(e.label == label for e in pending)]
+    said = [
+        f"{label!r} is new and no reading shows it yet: until one does, it counts as a session "
+        "like any of the others."
+        for label in coming
+    ]
     left_out = [
         f"{label!r} is new and no reading shows it yet, so forecasts leave it out."
         for label in unknown
     ]
-    return replace(now, pending=pending, warnings=[*now.warnings, *left_out])
+    return replace(now, pending=pending, warnings=[*now.warnings, *said, *left_out])
+
+
+def _with_unseen(now: Standing, unseen: Mapping[str, UnseenType]) -> Standing:
+    rates = [np.exp(a_type.log_rate)[:, None] for a_type in unseen.values()]
+    return replace(
+        now,
+        unseen=unseen,
+        groups=[*now.groups, *unseen],
+        rates=np.concatenate([now.rates, *rates], axis=1),
+        dips=np.concatenate([now.dips, np.zeros((len(now.dips), len(unseen)))], axis=1),
+    )
 
 
 def _fitted_part(season: Season, posterior: Posterior) -> Season:
@@ -188,126 +205,3 @@ def _fitted_part(season: Season, posterior: Posterior) -> Season:
     if fitted.fingerprint() != posterior.fingerprint:
         raise NoAnswerError(stale)
     return fitted
-
-
-def _take_in(now: Standing, fitted: Season) -> Standing:
-    """Take in the readings since the fit: weigh the draws, and draw again by weight."""
-    season = now.season.observed()
-    nights = season.nights[season.nights > now.night]
-    new_events, unknown = _events_between(now, season.last_night - DAY)
-    new_measures = set(season.interventions) - _names(now.draws, n.INTERVENTION)
-    new_sensors = set(season.sensors) - set(fitted.sensors)
-    fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
-    if fresh:
-        listed = ", ".join(repr(label) for label in fresh)
-        raise NoAnswerError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
-    rng = np.random.default_rng(now.seed + 1)
-    new_dips = now.event_dips(new_events, rng)
-    path = dip_path(
-        new_dips,
-        np.array([e.night - 1 for e in new_events], int),
-        np.array([now.groups.index(e.label) for e in new_events], int),
-        now.rates,
-        now.speed(nights),
-        start=now.dips,
-    )
-    readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
-    shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
-    level = readings - _sensor_shift(now, season, other_sensors(fitted)) + shown
-    mean, variance, log_weight = _filter_on(now, level, rng)
-    chosen = _draw_again(log_weight, rng)
-    return replace(
-        now,
-        night=season.last_night,
-        draws=now.draws.isel(sample=chosen),
-        rates=now.rates[chosen],
-        dips=path[chosen, -1],
-        level_mean=mean[chosen],
-        level_variance=variance[chosen],
-    )
-
-
-def _names(draws: xr.Dataset, dim: str) -> set[str]:
-    return {str(v) for v in draws[dim].values} if dim in draws.coords else set()
-
-
-def _sensor_shift(now: Standing, season: Season, others: list[str]) -> Floats:
-    """Return what each new night's sensor adds, relative to the fit's reference, (S, new)."""
-    codes = season.data[n.NIGHT_SENSOR].values[season.nights > now.night]
-    shift = np.zeros((len(now.rates), len(codes)))
-    for column, code in enumerate(codes):
-        sensor = season.sensors[int(code)]
-        if sensor in others:
-            shift[:, column] = now.parameter(n.SENSOR_STEP)[:, others.index(sensor)]
-    return shift
-
-
-def _filter_on(
-    now: Standing, level: Floats, rng: np.random.Generator
-) -> tuple[Floats, Floats, Floats]:
-    """Filter on over new nights; return mean, variance and log weight of each draw.
-
-    A new night's noise scale is drawn given its reading, on Gauss-Hermite nodes, and the
-    draw is weighed by the reading's density with the scale summed out.
-    """
-    nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
-    log_prior = np.log(node_weights / node_weights.sum())
-    scaled = noise_variance(now.draws, nodes[None, :])
-    mean, variance = now.level_mean, now.level_variance
-    log_weight = np.zeros(len(mean))
-    drift = now.parameter(n.DRIFT_SD) ** 2
-    for night in range(level.shape[1]):
-        variance = variance + drift
-        if np.isnan(level[0, night]):
-            continue
-        total = variance[:, None] + scaled
-        error = (level[:, night] - mean)[:, None]
-        log_density = log_prior - 0.5 * (np.log(2 * np.pi * total) + error**2 / total)
-        top = log_density.max(axis=1, keepdims=True)
-        density = np.exp(log_density - top)
-        log_weight += top[:, 0] + np.log(density.sum(axis=1))
-        cumulative = np.cumsum(density / density.sum(axis=1, keepdims=True), axis=1)
-        node = (rng.random((len(mean), 1)) > cumulative[:, :-1]).sum(axis=1)
-        gain = variance / total[np.arange(len(mean)), node]
-        mean = mean + gain * error[:, 0]
-        variance = variance * (1 - gain)
-    return mean, variance, log_weight
-
-
-def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:
-    """Return which draws to keep, as often as their smoothed weights say (systematic)."""
-    smoothed, pareto_k = smooth_weights(log_weight)
-    if not pareto_k <= PARETO_K_LIMIT:
-        raise NoAnswerError(
-            "The readings since the fit tell another story than the fit did (Pareto k "
-            f"{pareto_k:.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
-        )
-    edges = np.cumsum(np.exp(smoothed))
-    count = len(edges)
-    places = (rng.random() + np.arange(count)) / count
-    return np.minimum(np.searchsorted(edges, places), count - 1)
-
-
-def _events_between(now: Standing, until: np.datetime64) -> tuple[list[Event], list[str]]:
-    """Return logged events dated from the state's morning to `until`, and unknown labels."""
-    events: list[Event] = []
-    unknown: list[str] = []
-    data = now.season.data
-    logged = [
-        (data[n.SESSION_DATE].values, data[n.SESSION_TYPE].values, data[n.DOSE].values),
-        (
-            data[n.STRESSOR_DATE].values,
-            data[n.STRESSOR_LABEL].values,
-            np.ones(data.sizes[n.STRESSOR_DAY]),
-        ),
-    ]
-    for dates, labels, doses in logged:
-        for date, label, dose in zip(dates.astype("datetime64[D]"), labels, doses, strict=True):
-            if not now.night <= date <= until:
-                continue
-            if str(label) in now.groups:
-                night = int((date + DAY - now.night) / DAY)
-                events.append(Event(night, str(label), float(dose)))
-            elif str(label) not in unknown:
-                unknown.append(str(label))
-    return events, unknown

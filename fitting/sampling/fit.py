@@ -22,7 +22,7 @@ from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.priors import Priors
-from slackwater.model.recovery import build_model, with_type_rates
+from slackwater.model.recovery import build_model, with_type_parameters
 from slackwater.model.season import Season
 
 FEWEST_READINGS: Final = 14
@@ -197,7 +197,7 @@ def _named_draws(model: pm.Model, compiled: MachineCode, points: NDArray[Any]) -
             **_coords(model, used),
         },
     )
-    return with_type_rates(data, _constant(model))
+    return with_type_parameters(data, _constant(model))
 
 
 def _coords(model: pm.Model, dims: set[str]) -> dict[str, NDArray[np.str_]]:

@@ -27,7 +27,7 @@ def last_night(draws: xr.Dataset, design: Design, constant: xr.Dataset) -> xr.Da
     """
     rates, event_dips = rates_and_dips(draws, design)
     path = dip_path(
-        event_dips, design.event_nights, design.event_groups, rates, _speed(draws, design)
+        event_dips, design.event_nights, design.event_groups, rates, speed(draws, design)
     )
     shown = path.sum(axis=2) - _held_back(draws, design, event_dips)
     readings = np.full(path.shape[:2], np.nan)
@@ -60,6 +60,8 @@ def rates_and_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
     rates, dips = [], [draws[n.START_DIP].values[:, None]]
     if design.session_types.size:
         typical = draws[n.TYPE_LOG_DIP].values[:, design.session_types]
+        felt = design.event_nights[1 : 1 + len(design.dose)]
+        typical = typical + dip_trend(draws, design.trend[felt])
         first_night = design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values)
         dips.append(first_night / draws[n.FIRST_NIGHT].values[:, None])
         rates.append(np.exp(draws[n.TYPE_LOG_RATE].values))
@@ -71,6 +73,31 @@ def rates_and_dips(draws: xr.Dataset, design: Design) -> tuple[Floats, Floats]:
     return np.concatenate(rates, axis=1), np.concatenate(dips, axis=1)
 
 
+def dip_trend(draws: xr.Dataset, weights: Floats) -> Floats:
+    """Return how much deeper than now sessions dipped, as a logarithm.
+
+    Args:
+        draws: draws of the posterior, dimension `sample` first, S of them.
+        weights: shape (N, steps), from `slackwater.model.trend.step_weights`.
+
+    Returns:
+        Shape (S, N); 0 where the fit has no trend.
+    """
+    return _trend(draws, n.DIP_TREND_SD, n.DIP_TREND_Z, weights)
+
+
+def rate_trend(draws: xr.Dataset, weights: Floats) -> Floats:
+    """Return how much faster than now recovery was, as a logarithm; see `dip_trend`."""
+    return _trend(draws, n.RATE_TREND_SD, n.RATE_TREND_Z, weights)
+
+
+def _trend(draws: xr.Dataset, sd: str, z: str, weights: Floats) -> Floats:
+    if z not in draws:
+        return np.zeros((draws.sizes["sample"], len(weights)))
+    steps = draws[sd].values[:, None] * draws[z].values
+    return np.asarray(steps @ weights.T)
+
+
 def noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
     """Return the variance of readings whose night scales are given, shape of `scale`."""
     core = draws[n.NOISE_SD].values[:, None]
@@ -78,10 +105,12 @@ def noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
     return np.asarray(core**2 * np.exp(tail * scale))
 
 
-def _speed(draws: xr.Dataset, design: Design) -> Floats:
-    if not design.applied.size:
-        return np.ones((draws.sizes["sample"], design.applied.shape[1]))
-    return np.asarray(np.exp(draws[n.LOG_RATE_RATIO].values @ design.applied))
+def speed(draws: xr.Dataset, design: Design) -> Floats:
+    """Return the factor on all rates for the step into each night, shape (S, N)."""
+    log_speed = rate_trend(draws, design.trend)
+    if design.applied.size:
+        log_speed = log_speed + draws[n.LOG_RATE_RATIO].values @ design.applied
+    return np.asarray(np.exp(log_speed))
 
 
 def _held_back(draws: xr.Dataset, design: Design, event_dips: Floats) -> Floats:

@@ -30,7 +30,7 @@ def _only(name: str, column: str, label: str) -> pd.DataFrame:
     return whole[whole[column] == label]
 
 
-SEASONS: Final = {
+SEASONS: Final[dict[str, Season]] = {
     "all at once": season(),
     "readings alone": season(sessions=None, types=None, interventions=None, stressors=None),
     "one reading": season(readings=table("readings").iloc[[7]]),
@@ -55,6 +55,19 @@ SEASONS: Final = {
         )
     ),
 }
+
+
+def _years() -> Season:
+    early = pd.to_datetime(["2029-11-10", "2030-01-20"])
+    reading = table("readings").iloc[[0]].assign(date=early[0])
+    session = table("sessions").iloc[[1]].assign(date=early[1])
+    return season(
+        readings=pd.concat([reading, table("readings")]),
+        sessions=pd.concat([session, table("sessions")]),
+    )
+
+
+SEASONS["more than a year"] = _years()
 
 
 class Compiled(NamedTuple):
@@ -149,7 +162,7 @@ def test_own_priors_are_used() -> None:
             for name, belief in vars(Priors()).items()
         }
     )
-    mine = compiled(season(), others)
+    mine = compiled(SEASONS["more than a year"], others)
     point = random_point(mine.start, np.random.default_rng(3))
     expected = by_hand(mine, point, others)
     assert mine.value(point) == pytest.approx(expected, rel=1e-9)

@@ -27,6 +27,8 @@ STANDARD = [
     "attribute_dip",
     "attribute_rate",
     "type_rate_z",
+    "dip_trend_z",
+    "rate_trend_z",
     "session_z",
     "stressor_z",
     "night_scale",
@@ -50,16 +52,19 @@ def log_density(season: Season, priors: Priors, values: Values, labels: Labels) 
         labels: what each element of a parameter is about, by the parameter's dimension.
     """
     inputs, type_dip = likelihood_inputs(season, priors, values, labels)
-    return _log_prior(values, priors, type_dip) + dense.log_likelihood(inputs)
+    _, type_rate = _type_means(season.tables()["types"], values, labels)
+    return _log_prior(values, priors, type_dip, type_rate) + dense.log_likelihood(inputs)
 
 
-def _log_prior(values: Values, priors: Priors, type_dip: Floats) -> float:
+def _log_prior(values: Values, priors: Priors, type_dip: Floats, type_rate: Floats) -> float:
     total = 0.0
     for name, value in values.items():
         mean: Any = 0.0
         sd: Any = 1.0
-        if name == "type_log_dip":
+        if name in ("type_log_dip", "type_mid_log_dip"):
             mean, sd = type_dip, np.exp(values["log type_dip_sd"])
+        elif name == "type_log_rate":
+            mean, sd = type_rate, np.exp(values["log type_rate_sd"])
         elif name not in STANDARD:
             prior = name.removeprefix("log ")
             mean, sd = getattr(priors, PRIOR_OF.get(prior, prior))
@@ -67,12 +72,12 @@ def _log_prior(values: Values, priors: Priors, type_dip: Floats) -> float:
     return total
 
 
-def _types(types: pd.DataFrame, values: Values, labels: Labels) -> tuple[Floats, Floats]:
-    """Return the prior mean of each type's log dip, and its log rate."""
+def _type_means(types: pd.DataFrame, values: Values, labels: Labels) -> tuple[Floats, Floats]:
+    """Return the prior mean of each type's log dip and log rate."""
     if "type_dip_mean" not in values:
         return np.array([]), np.array([])
     dip = np.full(len(types), values["type_dip_mean"])
-    rate = values["type_rate_mean"] + np.exp(values["log type_rate_sd"]) * values["type_rate_z"]
+    rate = np.full(len(types), values["type_rate_mean"])
     for i, label in enumerate(labels["attribute_value"]):
         column, value = label.split(": ")
         has = (types[column] == value).to_numpy()
@@ -81,21 +86,41 @@ def _types(types: pd.DataFrame, values: Values, labels: Labels) -> tuple[Floats,
     return dip, rate
 
 
+def _trend(of: str, ages: NDArray[np.int64], values: Values) -> Floats:
+    """Return what the trend adds at ages in nights, by straight lines between half years."""
+    if f"{of}_trend_z" not in values:
+        return np.zeros(len(ages))
+    steps = np.exp(values[f"log {of}_trend_sd"]) * values[f"{of}_trend_z"]
+    knots = 182 * np.arange(len(steps) + 1)
+    return np.asarray(np.interp(ages, knots, np.concatenate([[0.0], np.cumsum(steps)])))
+
+
 def likelihood_inputs(
     season: Season, priors: Priors, values: Values, labels: Labels
 ) -> tuple[LikelihoodInputs, Floats]:
     """Return what the readings follow from, and the prior mean of each type's log dip."""
     tables = season.tables()
-    type_dip, type_rate = _types(tables["types"], values, labels)
+    type_dip, type_rate = _type_means(tables["types"], values, labels)
+    ages = np.arange(len(season.nights))[::-1]
     scatter = np.exp(values["log session_sd"])
     nights = [np.array([0])]
     log_dips = [np.atleast_1d(values["log start_dip"])]
     log_rates = [np.atleast_1d(values["start_log_rate"])]
     if len(sessions := tables["sessions"]):
         kind = _positions(sessions["type"], list(tables["types"]["type"]))
-        log_dip = values["type_log_dip"][kind] + scatter * values["session_z"]
-        log_dip -= values["log first_night"]
         nights.append(_nights(season, sessions) + 1)
+        trend = _trend("dip", ages[nights[1]], values)
+        if "type_mid_log_dip" in values:
+            type_log_dip, type_rate = (
+                values["type_mid_log_dip"] - trend.mean(),
+                values["type_log_rate"],
+            )
+            type_dip = type_dip + trend.mean()
+        else:
+            type_log_dip = values["type_log_dip"]
+            type_rate = type_rate + np.exp(values["log type_rate_sd"]) * values["type_rate_z"]
+        log_dip = type_log_dip[kind] + trend + scatter * values["session_z"]
+        log_dip -= values["log first_night"]
         log_dips.append(log_dip + np.log(sessions["dose"].to_numpy(float)))
         log_rates.append(type_rate[kind])
     if len(stressors := tables["stressors"]):
@@ -104,7 +129,7 @@ def likelihood_inputs(
         log_dips.append(values["stressor_log_dip"][kind] + scatter * values["stressor_z"])
         log_rates.append(values["stressor_log_rate"][kind])
 
-    speed = np.ones(len(season.nights))
+    speed = np.exp(_trend("rate", ages, values))
     if len(applied := tables["interventions"]):
         kind = _positions(applied["intervention"], labels["intervention"])
         for night, ratio in zip(

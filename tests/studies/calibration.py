@@ -153,6 +153,7 @@ def _facts(
         "clean": sum(f["divergences"] == 0 for f in [*fits, *drawn]),
         "converged": sum(f["rhat"] <= 1.01 for f in [*fits, *drawn]),
         "quantities": len(ranks),
+        "again": sum(d.get("again", 0) > 0 for d in drawn),
         "outside": outside,
         "apart_mean": float(np.mean(apart)),
         "apart_most": float(np.quantile(apart, 0.95)),
@@ -247,7 +248,8 @@ Vehtari 2022), where {0.05 * facts["quantities"]:.1f} are expected of a perfect 
 ## Fits and new mornings
 
 - {facts["clean"]} of {facts["fits"]} fits had no divergence; {facts["converged"]} had R-hat 1.01 \
-or less for every parameter.
+or less for every parameter. {facts["again"]} of the {options.drawn} seasons drawn from the priors \
+were fitted again, since slackwater would not have answered from the first fit.
 - Answers after 7 new mornings without a new fit, against a new fit: medians \
 {facts["apart_mean"]:.3f} posterior standard deviations apart in the mean, \
 {facts["apart_most"]:.3f} at the 95th percentile, in at most {facts["catch_up_seconds"]:.2f} s; a \

@@ -7,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from slackwater.fitting import Posterior, Standing, fit, standing
+from slackwater.fitting.answers.past import past_of
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.model import names as n
 from slackwater.model.season import DAY
@@ -71,3 +72,18 @@ def test_the_older_fit_by_itself_would_not(
 def test_not_too_many_draws_die_out(demo: Fitted, older: Posterior) -> None:
     updated = standing(demo.season, older)
     assert len(np.unique(updated.level_mean)) > 0.25 * len(updated.level_mean)
+
+
+def test_new_mornings_are_taken_apart_as_by_a_new_fit(
+    demo: Fitted, demo_now: Standing, older: Posterior
+) -> None:
+    whole = past_of(demo_now, demo.posterior)
+    taken_in = past_of(standing(demo.season, older), older)
+    new = {(e.label, e.date) for e in whole.events if e.date > str(older.last_night)}
+    assert {(e.label, e.date) for e in taken_in.events if e.date > str(older.last_night)} == new
+    assert len(new) > 1
+    for mine, theirs in ((whole.level, taken_in.level), (whole.shown, taken_in.shown)):
+        spread = mine[:, -NEW:].std(axis=0)
+        distance = np.median(mine[:, -NEW:], axis=0) - np.median(theirs[:, -NEW:], axis=0)
+        assert (np.abs(distance) / spread).max() < CLOSE
+        np.testing.assert_allclose(theirs[:, -NEW:].std(axis=0) / spread, 1.0, atol=0.2)

@@ -9,7 +9,8 @@ import pytest
 from scipy import stats
 
 from slackwater.fitting import forecast, standing
-from slackwater.fitting.answers.standing import Event, Standing
+from slackwater.fitting.answers.new_mornings import Event
+from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.sampling.posterior import FitChecks
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError

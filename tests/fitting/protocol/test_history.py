@@ -15,50 +15,23 @@ from click.testing import CliRunner
 from rich.console import Console
 from scipy import stats
 
-from slackwater.fitting import Posterior, history, read_season
-from slackwater.fitting.answers.history import baseline_paths
+from slackwater.fitting import Posterior, history, read_season, standing
+from slackwater.fitting.answers.own_recovery import own_recovery
+from slackwater.fitting.answers.past import past_of
 from slackwater.fitting.cli import cli
 from slackwater.fitting.report.as_json import as_object
 from slackwater.fitting.report.terminal import show
-from slackwater.model import names as n
-from slackwater.model.design import design_of
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.priors import Belief
 from slackwater.model.season import DAY, Season
 from tests.demo_season import demo_season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
+from tests.fitting.answers.whole_by_hand import whole_posterior
 from tests.fitting.conftest import Fitted
 
 CERTAIN = Known(noise_sd=1e-4, drift_sd=0.02)  # readings that say baseline outright
 EXACT = 0.001  # what such readings leave open, relative
-
-
-def whole_posterior(
-    season: Season, known: Known, draws: int = 200, session_z: Any = 0.0, **parameters: float
-) -> Posterior:
-    """A posterior by hand with all that the past is worked out from; each draw the same."""
-    made = by_hand.posterior(season, known, draws)
-    fitted = season.observed()
-    size = (by_hand.CHAINS, draws)
-    more: dict[str, Any] = {
-        n.START_DIP: ((n.CHAIN, n.DRAW), np.full(size, parameters.get("start_dip", 1e-9))),
-        n.START_LOG_RATE: ((n.CHAIN, n.DRAW), np.full(size, -1.0)),
-        n.NIGHT_SCALE: ((n.CHAIN, n.DRAW, n.READING), np.zeros((*size, int(fitted.read.sum())))),
-    }
-    count = len(fitted.session_nights())
-    if count:
-        z = np.broadcast_to(np.asarray(session_z, float), (*size, count))
-        more[n.SESSION_Z] = ((n.CHAIN, n.DRAW, n.SESSION), z)
-    if len(fitted.stressor_nights()):
-        z = np.zeros((*size, len(fitted.stressor_nights())))
-        more[n.STRESSOR_Z] = ((n.CHAIN, n.DRAW, n.STRESSOR_DAY), z)
-    tree = made.tree.copy()
-    tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().assign(more))
-    return Posterior(tree, *(getattr(made, f) for f in _REST))
-
-
-_REST = ("season_name", "fingerprint", "last_night", "seed", "checks")
 
 
 def asked(
@@ -66,6 +39,10 @@ def asked(
 ) -> xr.Dataset:
     day = None if since is None else FIRST + DAY * since
     return history(season, whole_posterior(season, known, **more), day)
+
+
+def baseline_paths(season: Season, posterior: Posterior) -> Any:
+    return past_of(standing(season, posterior), posterior).level
 
 
 def printed(answer: xr.Dataset) -> str:
@@ -109,10 +86,8 @@ def test_smoothed_baseline_of_one_parameter_set_is_that_of_statsmodels(gaps: boo
         values[20:40] = values[60:80] = np.nan
     season = by_hand.season(readings=values)
     known = Known(noise_sd=np.sqrt(noise), drift_sd=np.sqrt(drift))
-    draws = whole_posterior(season, known, draws=5000).draws
-    paths = baseline_paths(
-        draws, design_of(season), Belief(mean, np.sqrt(variance)), np.random.default_rng(2)
-    )
+    prior = Belief(mean, np.sqrt(variance))
+    paths = baseline_paths(season, whole_posterior(season, known, draws=5000, prior=prior))
     expected, spread = smoothed_by_statsmodels(values, noise, drift, mean, variance)
     size = len(paths)
     # 5 Monte Carlo errors of a mean, and of a variance, which are sqrt(2 / S) of it.
@@ -140,20 +115,17 @@ def test_dips_and_sensor_steps_are_taken_out_before_smoothing() -> None:
         sensors=["clip"] * 18 + ["strap"] * 22,
     )
     known = Known(types, {"cold": (0.15, 1.0)}, sensor_steps={"clip": 0.12})
-    draws = whole_posterior(season, known, draws=5000, session_z=z, start_dip=0.2).draws
-    prior = Belief(3.9, 0.6)
-    paths = baseline_paths(draws, design_of(season), prior, np.random.default_rng(2))
+    posterior = whole_posterior(
+        season, known, draws=5000, session_z=z, start_dip=0.2, prior=Belief(3.9, 0.6)
+    )
+    paths = baseline_paths(season, posterior)
     expected, spread = smoothed_by_statsmodels(level, 0.01, 0.0001, 3.9, 0.36)
     assert np.abs(paths.mean(axis=0) - expected).max() <= 5 * np.sqrt(spread / len(paths)).max()
 
 
 def test_the_last_night_is_where_the_fit_left_it(demo: Fitted) -> None:
-    posterior = demo.posterior
-    season = demo.season.observed()
-    constant = posterior.tree["constant_data"]
-    prior = Belief(*(float(constant[v]) for v in (n.BASELINE_PRIOR_MEAN, n.BASELINE_PRIOR_SD)))
-    paths = baseline_paths(posterior.draws, design_of(season), prior, np.random.default_rng(3))
-    last = posterior.last
+    paths = baseline_paths(demo.season, demo.posterior)
+    last = demo.posterior.last
     standard = (paths[:, -1] - last["level_mean"].values) / np.sqrt(last["level_variance"].values)
     assert stats.kstest(standard, "norm").pvalue > 1e-4
 
@@ -467,3 +439,56 @@ def test_no_posterior_no_history(tmp_path: Path) -> None:
     result = CliRunner().invoke(cli, ["history", str(tmp_path)])
     assert isinstance(result.exception, NoAnswerError)
     assert "slackwater fit" in str(result.exception)
+
+
+# Years: recovery as it was, where the fit let it change.
+
+
+def years_and_posterior() -> tuple[Season, Posterior]:
+    """Return 400 nights with dips exp(0.2) as deep half a year back, exp(0.1) a year back."""
+    season = by_hand.season(400, [(20, "row"), (200, "row"), (390, "row")])
+    known = CERTAIN._replace(types={"row": (0.2, 1.0)})
+    made = whole_posterior(season, known)
+    size = (made.tree["posterior"].sizes["chain"], made.tree["posterior"].sizes["draw"])
+    trend = {
+        "dip_trend_sd": (("chain", "draw"), np.full(size, 0.1)),
+        "rate_trend_sd": (("chain", "draw"), np.full(size, 0.2)),
+        "dip_trend_z": (
+            ("chain", "draw", "half_year"),
+            np.broadcast_to([2.0, -1.0, 0], (*size, 3)),
+        ),
+        "rate_trend_z": (("chain", "draw", "half_year"), np.broadcast_to([-1.0, 1, 0], (*size, 3))),
+    }
+    tree = made.tree.copy()
+    data = tree["posterior"].to_dataset().assign(trend)
+    tree["posterior"] = xr.DataTree(data.assign_coords(half_year=["1", "2", "3"]))
+    rest = ("season_name", "fingerprint", "last_night", "seed", "checks")
+    return season, Posterior(tree, *(getattr(made, f) for f in rest))
+
+
+def test_recovery_of_earlier_years_is_told_against_now() -> None:
+    season, posterior = years_and_posterior()
+    answer = history(season, posterior)
+    days = [row["night"] for row in answer.attrs["recovery"]["half_years"]]
+    assert days == [str(season.nights[-1] - DAY * age) for age in (182, 364)]
+    deeper = answer["dip_then_percent"].sel(bound="median")
+    assert deeper.values == pytest.approx(100 * np.expm1([0.2, 0.1]))
+    slower = answer["half_life_then_percent"].sel(bound="median")
+    assert slower.values == pytest.approx(100 * np.expm1([0.2, 0.0]))
+    assert answer["chance_deeper_then"].values.tolist() == [1.0, 1.0]
+    shown = as_object(answer)["recovery"]
+    assert shown["types"] == []
+    assert shown["half_years"][0]["dip_then_percent"]["median"] == pytest.approx(22.14, abs=0.01)
+    text = printed(answer)
+    assert "How sessions were before, all types together, against now:" in text
+    assert days[0] in text
+    assert "+22 (+22 to +22)" in text
+    assert "lets recovery as a whole change slowly" in " ".join(text.split())
+
+
+def test_earlier_sessions_own_recovery_is_that_of_their_time() -> None:
+    season, posterior = years_and_posterior()
+    own = own_recovery(standing(season, posterior), posterior)
+    ages = (season.nights[-1] - own.dates - DAY) / DAY
+    deeper = np.interp(ages, [0, 182, 364, 546], [0, 0.2, 0.1, 0.1])
+    assert own.first_night_dips[0] == pytest.approx(0.2 * np.exp(deeper))

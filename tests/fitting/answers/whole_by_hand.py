@@ -1,0 +1,49 @@
+"""Posteriors made by hand with all that the past is worked out from."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import xarray as xr
+
+from slackwater.fitting import Posterior
+from slackwater.model import names as n
+from slackwater.model.priors import Belief
+from slackwater.model.season import Season
+from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import Known
+
+_REST: Final = ("season_name", "fingerprint", "last_night", "seed", "checks")
+
+
+def whole_posterior(
+    season: Season,
+    known: Known,
+    draws: int = 200,
+    session_z: Any = 0.0,
+    prior: Belief | None = None,
+    **parameters: float,
+) -> Posterior:
+    """Return a posterior that says just this of a season; each draw the same."""
+    made = by_hand.posterior(season, known, draws)
+    fitted = season.observed()
+    size = (by_hand.CHAINS, draws)
+    more: dict[str, Any] = {
+        n.START_DIP: ((n.CHAIN, n.DRAW), np.full(size, parameters.get("start_dip", 1e-9))),
+        n.START_LOG_RATE: ((n.CHAIN, n.DRAW), np.full(size, -1.0)),
+        n.NIGHT_SCALE: ((n.CHAIN, n.DRAW, n.READING), np.zeros((*size, int(fitted.read.sum())))),
+    }
+    count = len(fitted.session_nights())
+    if count:
+        z = np.broadcast_to(np.asarray(session_z, float), (*size, count))
+        more[n.SESSION_Z] = ((n.CHAIN, n.DRAW, n.SESSION), z)
+    if len(fitted.stressor_nights()):
+        z = np.zeros((*size, len(fitted.stressor_nights())))
+        more[n.STRESSOR_Z] = ((n.CHAIN, n.DRAW, n.STRESSOR_DAY), z)
+    tree = made.tree.copy()
+    tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().assign(more))
+    if prior is not None:
+        constant = {n.BASELINE_PRIOR_MEAN: prior.mean, n.BASELINE_PRIOR_SD: prior.sd}
+        tree["constant_data"] = xr.DataTree(xr.Dataset(constant))
+    return Posterior(tree, *(getattr(made, f) for f in _REST))
