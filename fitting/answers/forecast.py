@@ -9,8 +9,9 @@ import xarray as xr
 
 from slackwater.fitting.answers.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
+from slackwater.fitting.answers.new_mornings import Event
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Event, Standing
+from slackwater.fitting.answers.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import QuestionError, unknown_name
 from slackwater.model.season import DAY
@@ -79,7 +80,8 @@ def forecast(
 
     Returns:
         Dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `ln_mean`,
-        `ln_sd`, `chance_at_baseline`; scalar `days_to_baseline` (with `bound`), days
+        `ln_sd`, `state_ms` (with `bound`; the reading without its noise),
+        `chance_at_baseline`; scalar `days_to_baseline` (with `bound`), days
         from the last reading's morning.
 
     Raises:
@@ -93,6 +95,7 @@ def forecast(
     data = xr.Dataset(
         {
             "rmssd_ms": interval(np.exp(ahead.reading), level, (n.NIGHT,)),
+            "state_ms": interval(np.exp(ahead.level - ahead.shown), level, (n.NIGHT,)),
             "ln_mean": (n.NIGHT, mean),
             "ln_sd": (n.NIGHT, sd),
             "chance_at_baseline": (

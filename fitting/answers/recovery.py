@@ -55,6 +55,7 @@ def recovery(now: Standing, level: float = DEFAULT_LEVEL) -> xr.Dataset:
         `dip_ln` (ln), `half_life_days`, `typical_days` (knowledge alone),
         `next_session_days` (scatter between sessions included), `days_for_chance` (whole
         days until such a share of sessions is recovered, NaN beyond 30), `chance_by_day`,
+        `dip_left_ln` (of the typical session, on each day's morning, with `bound`),
         `sessions`; scalars `threshold_ln` and `threshold_percent`. Attribute `refused`
         lists types without an answer, and why.
 
@@ -85,6 +86,7 @@ def recovery(now: Standing, level: float = DEFAULT_LEVEL) -> xr.Dataset:
             "next_session_days": _by_type(next_days, level),
             "days_for_chance": _days_for_chance(next_days),
             "chance_by_day": chances,
+            "dip_left_ln": _dip_left(now, chances["day"], level).isel({n.TYPE: kept}),
             "threshold_ln": float(np.median(threshold)),
             "threshold_percent": float(100 * np.median(-np.expm1(-threshold))),
         },
@@ -107,6 +109,14 @@ def _chance_by_day(days: Floats) -> xr.DataArray:
     sure = np.flatnonzero(share.min(axis=0) >= 0.95)
     last = max(SHORTEST_SHOWN, int(everyone[sure[0]]) if len(sure) else LONGEST_SHOWN)
     return xr.DataArray(share[:, :last], dims=(n.TYPE, "day"), coords={"day": everyone[:last]})
+
+
+def _dip_left(now: Standing, days: xr.DataArray, level: float) -> xr.DataArray:
+    """Return what is left of a typical session's dip on each day's morning, ln."""
+    dip = np.exp(log_dips(now))[:, :, None]
+    rate = np.exp(now.parameter(n.TYPE_LOG_RATE))[:, :, None]
+    left = interval(dip * np.exp(-rate * (days.values - 1)), level, (n.TYPE, "day"))
+    return left.assign_coords(day=days)
 
 
 def _days_for_chance(days: Floats) -> xr.DataArray:

@@ -1,0 +1,136 @@
+"""Pictures of the days around today: the state under the readings, the coming readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from slackwater.fitting.report.page.canvas import (
+    HAIR,
+    INK,
+    LINES,
+    MARKERS,
+    SERIES,
+    SHADE,
+    SOFT,
+    Size,
+    axes,
+    figure,
+    shortened,
+    write,
+)
+from slackwater.fitting.report.page.canvas import picture as drawn
+from slackwater.fitting.report.page.part import Picture
+from slackwater.fitting.report.page.scales import dates_below, days_of, milliseconds_left
+from slackwater.fitting.report.page.series import band, key, key_room, readings, readings_of
+from slackwater.model import names as n
+from slackwater.model.season import DAY
+
+NIGHTS_SHOWN: Final = 28
+MOST_LANES: Final = 10
+_KEY: Final = ["reading", "state", "baseline", "to come"]
+HALF_DAY: Final = np.timedelta64(12, "h")
+_MARKER: Final = 4.5
+_LABELS: Final = 140  # pixels beside lanes, where there is room
+
+
+def recent(course: xr.Dataset, coming: xr.Dataset) -> Picture:
+    """Draw the latest weeks: readings, state, baseline, sessions, and rest to come.
+
+    Args:
+        course: the answer "course".
+        coming: the answer "forecast", at rest.
+    """
+    return drawn("recent", lambda size: _recent(course, coming, size))
+
+
+def _recent(course: xr.Dataset, coming: xr.Dataset, size: Size) -> Figure:
+    shown = course.isel({n.NIGHT: slice(-NIGHTS_SHOWN, None)})
+    nights = days_of(shown[n.NIGHT])
+    lanes = dict([*sessions_since(course, nights[0]).items()][:MOST_LANES])
+    height = 18 if size.wide else 34
+    below = 30 + height * len(lanes)
+    room = key_room(size, _KEY)
+    fig = figure(size, room + 210 + below)
+    left = _LABELS if size.wide and lanes else 34
+    ax = axes(fig, left, room, 20, below)
+    band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
+    band(ax, nights, shown["state_ms"], SERIES[0], LINES[0])
+    ahead = xr.concat([shown["state_ms"].isel({n.NIGHT: [-1]}), coming["state_ms"]], n.NIGHT)
+    band(ax, days_of(ahead[n.NIGHT]), ahead, SERIES[0], LINES[2])
+    readings(ax, nights, readings_of(shown), _MARKER)
+    last = days_of(coming[n.NIGHT])[-1]
+    ax.set_xlim(nights[0] - DAY, last + DAY)
+    ax.axvline(nights[-1], color=HAIR, linewidth=1.5, zorder=0)
+    series = [readings_of(shown), shown["state_ms"], shown["baseline_ms"], ahead]
+    milliseconds_left(ax, size, series)
+    key(fig, size, _KEY)
+    dates_below(ax, size, nights[0], last, drop=height * len(lanes))
+    _lanes(ax, lanes, size, height)
+    return fig
+
+
+def sessions_since(course: xr.Dataset, first: np.datetime64) -> dict[str, NDArray[np.datetime64]]:
+    """Return the days of each type's sessions from a day on, most often trained first."""
+    dates = course["session_date"].values.astype("datetime64[D]")
+    types = course["session_type"].values.astype(str)
+    here = dates >= first
+    found = {t: dates[here & (types == t)] for t in dict.fromkeys(types[here])}
+    return dict(sorted(found.items(), key=lambda item: -len(item[1])))
+
+
+def _lanes(ax: Axes, lanes: dict[str, NDArray[np.datetime64]], size: Size, height: float) -> None:
+    """Draw below the axes a lane for each type, with a mark on each day it was trained."""
+    tall = ax.bbox.height
+    low, high = ax.get_xlim()
+    for row, (label, days) in enumerate(lanes.items()):
+        middle = -(10 + height * row + (height / 2 if size.wide else 20)) / tall
+        across: Any = ax.get_xaxis_transform()
+        ax.plot([low, high], [middle] * 2, color=HAIR, linewidth=1, transform=across, clip_on=False)
+        ax.plot(
+            days, [middle] * len(days), "s", color=INK, markersize=5, transform=across,
+            clip_on=False,
+        )  # fmt: skip
+        if size.wide:
+            short = shortened(label, _LABELS - 20, size)
+            place = {"ha": "right", "va": "center", "transform": across}
+            write(ax, low - 0.4, middle, short, size, **place)
+        else:
+            short = shortened(label, size.width - 60, size)
+            place = {"ha": "left", "va": "bottom", "transform": across}
+            write(ax, low, middle + 5 / tall, short, size, color=SOFT, **place)
+
+
+def fan(told: Mapping[str, xr.Dataset]) -> Picture:
+    """Draw the coming readings for one or two ways to spend today.
+
+    Args:
+        told: the answers "forecast", by how today is spent.
+    """
+    return drawn("fan", lambda size: _fan(told, size))
+
+
+def _fan(told: Mapping[str, xr.Dataset], size: Size) -> Figure:
+    top, tall = 22 + 20 * len(told), 200
+    fig = figure(size, top + tall + 30)
+    ax = axes(fig, 34, top, 20, 30)
+    for which, (words, answer) in enumerate(told.items()):
+        nights, line = days_of(answer[n.NIGHT]), LINES[which]
+        band(ax, nights, answer["rmssd_ms"], SERIES[which], line, marker=MARKERS[which])
+        y = 1 + (top - 12 - 20 * which) / tall
+        ax.plot(
+            [0.0, 26 / size.width], [y] * 2, color=SERIES[which], linestyle=line,
+            marker=MARKERS[which], markersize=5, transform=ax.transAxes, clip_on=False,
+        )  # fmt: skip
+        short = shortened(words, size.width - 100, size)
+        write(ax, 40 / size.width, y, short, size, va="center", transform=ax.transAxes)
+    ax.set_xlim(nights[0] - HALF_DAY, nights[-1] + HALF_DAY)
+    milliseconds_left(ax, size, [answer["rmssd_ms"] for answer in told.values()])
+    dates_below(ax, size, nights[0], nights[-1])
+    return fig
