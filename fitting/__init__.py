@@ -19,7 +19,9 @@ if TYPE_CHECKING:
         compare_intervention,
         compare_types,
     )
+    from slackwater.fitting.answers.course import course
     from slackwater.fitting.answers.elements import elements
+    from slackwater.fitting.answers.explain import explain
     from slackwater.fitting.answers.forecast import forecast, planned_session
     from slackwater.fitting.answers.history import history
     from slackwater.fitting.answers.recovery import recovery
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from slackwater.fitting.answers.trial_plan import plan_trial
     from slackwater.fitting.answers.trial_today import trial_today
     from slackwater.fitting.answers.washout import washout, washout_before_fit
+    from slackwater.fitting.answers.worth import worth
     from slackwater.fitting.intake import check_season, read_season
     from slackwater.fitting.sampling.fit import fit
     from slackwater.fitting.sampling.posterior import Posterior
@@ -45,7 +48,9 @@ _HOME: Final = {
     "compare_attribute": "answers.compare",
     "compare_intervention": "answers.compare",
     "compare_types": "answers.compare",
+    "course": "answers.course",
     "elements": "answers.elements",
+    "explain": "answers.explain",
     "fit": "sampling.fit",
     "forecast": "answers.forecast",
     "history": "answers.history",
@@ -61,6 +66,7 @@ _HOME: Final = {
     "trial_today": "answers.trial_today",
     "washout": "answers.washout",
     "washout_before_fit": "answers.washout",
+    "worth": "answers.worth",
 }
 
 __all__ = [
@@ -72,7 +78,9 @@ __all__ = [
     "compare_attribute",
     "compare_intervention",
     "compare_types",
+    "course",
     "elements",
+    "explain",
     "fit",
     "forecast",
     "history",
@@ -88,6 +96,7 @@ __all__ = [
     "trial_today",
     "washout",
     "washout_before_fit",
+    "worth",
 ]
 
 

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import codecs
 import sys
 from io import TextIOWrapper
+from typing import Final
 
 import click
 
 from slackwater.fitting.commands import (
     answering,
     elements,
+    explain,
     history,
     learning,
     repeats,
+    report,
     spacing,
     trial,
     washout,
 )
 from slackwater.fitting.commands.learning import NO_ANSWER, WRONG_INPUT
 from slackwater.model.errors import NoAnswerError, SlackwaterError
+
+_IN_PLAIN: Final = "in plain characters"
+_DASHES: Final = {"–": "-", "—": "-", "−": "-", "…": "..."}  # noqa: RUF001
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -33,8 +40,9 @@ def cli() -> None:
     Start with:
       slackwater demo                    the whole job on an invented season
       slackwater check my-season         what is understood, and what is wrong
-      slackwater fit my-season           learn from it; writes posterior.nc into it
+      slackwater fit my-season           learn from it; writes posterior.nc
       slackwater recovery my-season      days to recover, by session type
+      slackwater report my-season        every answer and its pictures in one file
     """
 
 
@@ -50,6 +58,8 @@ for command in (
     history.history,
     repeats.repeats,
     elements.elements,
+    explain.explain,
+    report.report,
     trial.trial,
     spacing.spacing,
 ):
@@ -60,15 +70,30 @@ def main() -> None:
     """Run the command line and exit with its status."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(errors="replace")  # what the terminal cannot show becomes "?"
+            stream.reconfigure(errors=_IN_PLAIN)
     try:
         cli.main(prog_name="slackwater")
     except NoAnswerError as error:
-        _fail(str(error), NO_ANSWER)
+        _fail(_told(error), NO_ANSWER)
     except SlackwaterError as error:
-        _fail(str(error), WRONG_INPUT)
+        _fail(_told(error), WRONG_INPUT)
     except OSError as error:
         _fail(f"{error.filename or 'file'}: {error.strerror or error}", WRONG_INPUT)
+
+
+def _told(error: SlackwaterError) -> str:
+    return "\n".join([str(error), *getattr(error, "__notes__", [])])
+
+
+def _in_plain(error: UnicodeError) -> tuple[str, int]:
+    """Write what the terminal cannot show as its plain like, or as "?"."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lost = error.object[error.start : error.end]
+    return "".join(_DASHES.get(character, "?") for character in lost), error.end
+
+
+codecs.register_error(_IN_PLAIN, _in_plain)
 
 
 def _fail(message: str, status: int) -> None:

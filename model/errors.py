@@ -40,6 +40,19 @@ def unknown_name(kind: str, name: str, known: Iterable[str]) -> QuestionError:
     """
     names = sorted(known)
     listed = ", ".join(repr(n) for n in names) or "none"
-    close = get_close_matches(name, names, n=1)
-    hint = f" Did you mean {close[0]!r}?" if close else ""
+    close = nearest(name, names)
+    hint = f" Did you mean {close!r}?" if close else ""
     return QuestionError(f"Unknown {kind} {name!r}. This season has: {listed}.{hint}")
+
+
+def nearest(name: str, known: Iterable[str], alike: float = 0.6) -> str | None:
+    """Return the known name that was most likely meant, None where none comes near.
+
+    Args:
+        name: the name as given.
+        known: the names that there are; case and blanks around them do not count.
+        alike: how alike they must be, from 0 to 1 (the ratio of difflib).
+    """
+    by_fold = {k.strip().casefold(): k for k in known}
+    close = get_close_matches(name.strip().casefold(), by_fold, n=1, cutoff=alike)
+    return by_fold[close[0]] if close else None

@@ -6,22 +6,41 @@ from pathlib import Path
 
 import click
 
+from slackwater.fitting.commands.completion import (
+    complete_attribute,
+    complete_dated_type,
+    complete_intervention,
+    complete_type,
+)
 from slackwater.fitting.commands.shared import answering, print_answer, standing_of
 
 
-@click.command()
+@click.command(short_help="Tell the days to recover, for each session type.")
 @answering
 def recovery(season: Path, as_json: bool, level: float) -> None:
-    """Tell the days to recover, for each session type and its next session."""
+    """Tell the days to recover, for each session type and its next session.
+
+    \b
+    Examples:
+      slackwater recovery my-season
+      slackwater recovery my-season --level 0.95
+      slackwater recovery my-season --json
+    """
     from slackwater.fitting.answers.recovery import recovery as ask
 
-    print_answer(ask(standing_of(season), level), as_json)
+    print_answer(ask(standing_of(season), level), as_json, season=season)
 
 
-@click.command()
+@click.command(short_help="Tell where baseline lies, and whether rest has done its work.")
 @answering
 def baseline(season: Path, as_json: bool, level: float) -> None:
-    """Tell where baseline lies, how much dip is left, and whether rest has done its work."""
+    """Tell where baseline lies, how much dip is left, and whether rest has done its work.
+
+    \b
+    Examples:
+      slackwater baseline my-season
+      slackwater baseline my-season --json
+    """
     from slackwater.fitting.answers.baseline import baseline as ask
 
     print_answer(ask(standing_of(season), level), as_json)
@@ -35,6 +54,7 @@ def baseline(season: Path, as_json: bool, level: float) -> None:
     "sessions",
     multiple=True,
     metavar="DATE:TYPE",
+    shell_complete=complete_dated_type,
     help="A planned session; give it again for more. Rest if left out.",
 )
 def forecast(
@@ -54,11 +74,24 @@ def forecast(
     print_answer(ask(now, nights, [parse_session(now, s) for s in sessions], level), as_json)
 
 
-@click.command()
+@click.command(short_help="Compare recovery with and without a measure, or of two types.")
 @answering
-@click.option("--intervention", metavar="NAME", help="Recovery with NAME over without it.")
-@click.option("--types", nargs=2, metavar="A B", help="Two session types.")
-@click.option("--attribute", nargs=3, metavar="COLUMN A B", help="Two values in types.csv.")
+@click.option(
+    "--intervention",
+    metavar="NAME",
+    help="Recovery with NAME over without it.",
+    shell_complete=complete_intervention,
+)
+@click.option(
+    "--types", nargs=2, metavar="A B", help="Two session types.", shell_complete=complete_type
+)
+@click.option(
+    "--attribute",
+    nargs=3,
+    metavar="COLUMN A B",
+    help="Two values in types.csv.",
+    shell_complete=complete_attribute,
+)
 def compare(
     season: Path,
     as_json: bool,
@@ -76,9 +109,13 @@ def compare(
       slackwater compare my-season --attribute mode lift row
     """
     from slackwater.fitting.answers import compare as ask
+    from slackwater.fitting.intake import read_season
+    from slackwater.fitting.trials.record import read_trials
 
     if sum(option is not None for option in (intervention, types, attribute)) != 1:
         raise click.UsageError("Give one of --intervention, --types and --attribute.")
+    if intervention is not None:  # before a fit is asked for that the trial does not need
+        ask.refuse_on_trial(read_season(season), intervention, read_trials(season))
     now = standing_of(season)
     if intervention is not None:
         print_answer(ask.compare_intervention(now, intervention, level), as_json)

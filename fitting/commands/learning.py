@@ -10,8 +10,10 @@ from typing import Final
 import click
 
 from slackwater.fitting.commands.shared import (
+    guided,
     json_option,
     print_answer,
+    print_next,
     progress_bar,
     season_argument,
     standing_of,
@@ -22,10 +24,16 @@ WRONG_INPUT: Final = 2
 DEMO_FOLDER: Final = "slackwater-demo"
 
 
-@click.command()
+@click.command(short_help="Run the whole job on an invented season.")
 @click.argument("folder", type=click.Path(path_type=Path), default=DEMO_FOLDER)
 def demo(folder: Path) -> None:
-    """Copy an invented season into FOLDER, fit it and print every answer."""
+    """Copy an invented season into FOLDER, fit it, print the answers, write the report.
+
+    \b
+    Examples:
+      slackwater demo
+      slackwater demo spring
+    """
     from slackwater.fitting.demo import copy_demo
 
     copy_demo(folder)
@@ -48,38 +56,62 @@ def demo(folder: Path) -> None:
     for answer in answers:
         click.echo()
         print_answer(answer, as_json=False, caution=answer is answers[-1])
+    from slackwater.fitting.commands.report import write_report
+
+    click.echo(f"\nWrote every answer and its pictures into {write_report(folder)}.")
 
 
-@click.command()
+@click.command(short_help="Read and validate a season; name every problem.")
 @season_argument
 @json_option
 def check(season: Path, as_json: bool) -> None:
-    """Read and validate a season; say what is understood and every problem."""
+    """Read and validate a season; say what is understood and every problem.
+
+    \b
+    Examples:
+      slackwater check my-season
+      slackwater check my-season --json
+    """
+    from slackwater.fitting.commands.where import next_of
     from slackwater.fitting.intake import check_season
     from slackwater.fitting.report.season_check import check_as_json, check_as_text
 
     found = check_season(season)
+    step = next_of(season, "check", found)
     if as_json:
-        click.echo(check_as_json(found))
+        click.echo(check_as_json(found, step))
     else:
         from rich.console import Console
         from rich.text import Text
 
         Console(highlight=False).print(Text(check_as_text(found)))
+    for problem in found.problems:
+        click.echo(str(problem), err=True)
+    if not as_json:
+        print_next(step)
     if found.season is None:
-        for problem in found.problems:
-            click.echo(str(problem), err=True)
         sys.exit(WRONG_INPUT)
 
 
-@click.command()
+@click.command(short_help="Learn from a season; writes posterior.nc into it.")
 @season_argument
 @click.option("--seed", type=click.IntRange(0, 2**32 - 1), help="Seed; follows from the season.")
 @click.option("--draws", type=int, default=1000, show_default=True, help="Draws in each chain.")
 @click.option("--chains", type=int, default=4, show_default=True, help="Number of chains.")
+@guided
 def fit(season: Path, seed: int | None, draws: int, chains: int) -> None:
-    """Learn from a season; writes the posterior into it as posterior.nc."""
+    """Learn from a season; writes the posterior into it as posterior.nc.
+
+    \b
+    Examples:
+      slackwater fit my-season
+      slackwater fit my-season --seed 1
+      slackwater fit my-season --draws 2000 --chains 4
+    """
+    from slackwater.fitting.commands.where import next_of
+
     _fit(season, seed, draws, chains)
+    print_next(next_of(season, "fit"))
 
 
 def _fit(folder: Path, seed: int | None, draws: int, chains: int) -> None:

@@ -6,12 +6,19 @@ from pathlib import Path
 
 import click
 
+from slackwater.fitting.commands.completion import complete_type
 from slackwater.fitting.commands.shared import answering, print_answer
 
 
-@click.command()
+@click.command(short_help="Tell how far repeats agree, and how many more are needed.")
 @answering
-@click.option("--type", "session_type", metavar="NAME", help="This session type alone.")
+@click.option(
+    "--type",
+    "session_type",
+    metavar="NAME",
+    help="This session type alone.",
+    shell_complete=complete_type,
+)
 def repeats(season: Path, as_json: bool, level: float, session_type: str | None) -> None:
     """Tell each session's own recovery, and how many more would settle its type's.
 
@@ -25,6 +32,7 @@ def repeats(season: Path, as_json: bool, level: float, session_type: str | None)
     from slackwater.fitting.intake import read_season
     from slackwater.fitting.sampling.posterior import Posterior
 
+    read = read_season(season)
     posterior = Posterior.load(season)
-    now = standing(read_season(season), posterior)
-    print_answer(ask(now, posterior, session_type, level), as_json)
+    now = standing(read, posterior)
+    print_answer(ask(now, posterior, session_type, level), as_json, season=season)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from slackwater.fitting.commands.completion import complete_counted_type, complete_dated_type
 from slackwater.fitting.commands.learning import NO_ANSWER
 from slackwater.fitting.commands.shared import answering, print_answer, standing_of
 
@@ -18,13 +19,14 @@ if TYPE_CHECKING:
     from slackwater.fitting.answers.spacing_kept import KeptPlan
 
 
-@click.command()
+@click.command(short_help="Plan sessions so that each begins recovered.")
 @answering
 @click.option(
     "--want",
     "wanted",
     multiple=True,
     metavar="TYPE:COUNT",
+    shell_complete=complete_counted_type,
     help="So many sessions of a type; give it again for more types.",
 )
 @click.option("--days", type=int, default=7, show_default=True, help="How many days to plan.")
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     "--fixed",
     multiple=True,
     metavar="DATE:TYPE",
+    shell_complete=complete_dated_type,
     help="A session whose day is given; one of those wanted.",
 )
 @click.option("--rest", multiple=True, metavar="DAY", help="A date or weekday without a session.")
@@ -47,6 +50,7 @@ if TYPE_CHECKING:
     "--chance-for",
     multiple=True,
     metavar="TYPE:SHARE",
+    shell_complete=complete_counted_type,
     help="Another chance before sessions of a type.",
 )
 @click.option("--keep", is_flag=True, help="Keep the plan in plans.json, to check it later.")
@@ -81,7 +85,8 @@ def spacing(
 
     \b
     Examples:
-      slackwater spacing my-season --want "hill run:1" --want "steady row:2" --days 14
+      slackwater spacing my-season --want "hill run:1" --want "steady row:2" \\
+          --days 14
       slackwater spacing my-season --want "hill run:2" --days 14 --rest Sunday \\
           --fixed "2031-07-12:hill run" --chance-for "hill run:0.9" --ics plan.ics
       slackwater spacing my-season --check
@@ -105,9 +110,13 @@ def spacing(
         chance_for=read_chances(chance_for),
         level=level,
     )
-    print_answer(answer, as_json)
-    if keep or ics:
+    keep = keep or ics is not None
+    if keep and answer.attrs["fits"]:
         _keep(season, answer, ics, force)
+    print_answer(answer, as_json, season=season)
+    if keep and not answer.attrs["fits"]:
+        click.echo("No plan fits, so none was written or kept.", err=True)
+        sys.exit(NO_ANSWER)
 
 
 def _keep(season: Path, answer: xr.Dataset, ics: Path | None, force: bool) -> None:
@@ -115,9 +124,6 @@ def _keep(season: Path, answer: xr.Dataset, ics: Path | None, force: bool) -> No
     from slackwater.fitting.answers.spacing_kept import FILE_NAME, plan_to_keep, with_plan
     from slackwater.fitting.report.calendar_file import write_whole
 
-    if not answer.attrs["fits"]:
-        click.echo("No plan fits, so none was written or kept.", err=True)
-        sys.exit(NO_ANSWER)
     before = _plans(season)
     if ics is not None:
         from slackwater.fitting.report.calendar_file import as_calendar
@@ -141,4 +147,5 @@ def _check(season: Path, as_json: bool, level: float) -> None:
     from slackwater.fitting.sampling.posterior import Posterior
 
     now = standing_of(season)
-    print_answer(spacing_check(now, Posterior.load(season), _plans(season), level), as_json)
+    answer = spacing_check(now, Posterior.load(season), _plans(season), level)
+    print_answer(answer, as_json, season=season)

@@ -11,13 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from slackwater.fitting.commands.completion import complete_intervention
 from slackwater.fitting.commands.shared import (
     answering,
     print_answer,
+    print_next,
     progress_bar,
     season_argument,
     standing_of,
 )
+from slackwater.model.errors import NoAnswerError, SeasonError
 
 if TYPE_CHECKING:
     from slackwater.fitting.answers.standing import Standing
@@ -37,16 +40,21 @@ def trial() -> None:
     """
 
 
-@trial.command()
+@trial.command(short_help="Plan a trial of one measure and register it.")
 @answering
-@click.option("--measure", required=True, metavar="NAME", help="As logged in interventions.csv.")
+@click.option(
+    "--measure",
+    required=True,
+    metavar="NAME",
+    help="As logged in interventions.csv.",
+    shell_complete=complete_intervention,
+)
 @click.option(
     "--smallest",
     type=float,
-    default=0.5,
-    show_default=True,
     metavar="DAYS",
-    help="Smallest effect worth having: days saved for a typical session.",
+    help="Smallest effect worth having, in days saved for a typical session; what 24 sessions "
+    "per arm can find if left out.",
 )
 @click.option(
     "--chance",
@@ -72,7 +80,8 @@ def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any)
       slackwater trial plan my-season --measure "ice bath" --sessions 12 --draft
     """
     from slackwater.fitting.answers import trial_plan as ask
-    from slackwater.fitting.answers.trial import parse_day
+    from slackwater.fitting.answers.dates import parse_date
+    from slackwater.fitting.answers.trial_plan_sayings import refuse_too_long
     from slackwater.fitting.trials.record import append, read_trials
     from slackwater.fitting.trials.rehearsal import rehearse_all
 
@@ -84,17 +93,19 @@ def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any)
         smallest=options["smallest"],
         chance=options["chance"],
         sessions=options["sessions"],
-        start=None if options["start"] is None else parse_day(options["start"]),
+        start=None if options["start"] is None else parse_date(options["start"]),
     )
     now = standing_of(season)
     with progress_bar("simulating whole trials") as progress:
         answer = ask.plan_trial(
             now, wanted, trials, level, lambda tasks: rehearse_all(tasks, progress)
         )
-    print_answer(answer, as_json)
-    if not draft:
+    if answer.attrs["planned"] and not draft:
         path = append(season, ask.to_record(answer, trials, _now()))
         click.echo(f"Registered in {path}.", err=True)
+    print_answer(answer, as_json, season=season)
+    if not draft:
+        refuse_too_long(answer)
 
 
 @trial.command()
@@ -104,23 +115,35 @@ def today(season: Path, as_json: bool, level: float, date: str | None) -> None:
     """Tell whether to use the measure today, and until when.
 
     Log the day's session first: its arm is told afterwards.
+
+    \b
+    Examples:
+      slackwater trial today my-season
+      slackwater trial today my-season --date 2031-05-02
     """
-    from slackwater.fitting.answers.trial import parse_day
+    from slackwater.fitting.answers.dates import parse_date
     from slackwater.fitting.answers.trial_today import trial_today as ask
     from slackwater.fitting.intake import read_season
     from slackwater.fitting.trials.record import open_trial, read_trials
 
-    day = None if date is None else parse_day(date)
+    day = None if date is None else parse_date(date)
     found = open_trial(read_trials(season))
-    print_answer(ask(read_season(season), found, day, level), as_json)
+    print_answer(ask(read_season(season), found, day, level), as_json, season=season)
 
 
-@trial.command()
+@trial.command(short_help="Judge a trial, by the rule fixed in its plan.")
 @answering
 @click.option("--peek", is_flag=True, help="Look before the planned number; kept in the record.")
 @click.option("--report-items", is_flag=True, help="What a report of the trial should say.")
 def analyse(season: Path, as_json: bool, level: float, peek: bool, report_items: bool) -> None:
-    """Judge a trial, by the rule fixed in its plan, and keep the result in the record."""
+    """Judge a trial, by the rule fixed in its plan, and keep the result in the record.
+
+    \b
+    Examples:
+      slackwater trial analyse my-season
+      slackwater trial analyse my-season --peek
+      slackwater trial analyse my-season --report-items
+    """
     from slackwater.fitting.answers import trial_analyse as ask
     from slackwater.fitting.answers.trial_items import report_items as ask_items
     from slackwater.fitting.intake import read_season
@@ -129,38 +152,69 @@ def analyse(season: Path, as_json: bool, level: float, peek: bool, report_items:
     found = ask.latest_trial(read_trials(season))
     read = read_season(season)
     if report_items:
-        print_answer(ask_items(read, found, level), as_json)
+        print_answer(ask_items(read, found, level), as_json, season=season)
         return
     ask.due(read, found, peek=peek)  # refuse before anything is sampled
     with progress_bar("sampling") as progress:
         answer = ask.analyse_trial(read, found, _fit(progress), peek=peek, level=level)
     if not answer.attrs["complete"] or found.analysed is None:
         append(season, ask.to_record(answer, _now()))
-    print_answer(answer, as_json)
+    print_answer(answer, as_json, season=season)
 
 
-@trial.command()
+@trial.command(short_help="Show everything that was ever tested.")
 @answering
 def ledger(season: Path, as_json: bool, level: float) -> None:
-    """Show everything that was ever tested, each alone and all judged together."""
+    """Show everything that was ever tested, each alone and all judged together.
+
+    \b
+    Examples:
+      slackwater trial ledger my-season
+      slackwater trial ledger my-season --json
+    """
     from slackwater.fitting.answers.trial_ledger import trial_ledger as ask
+    from slackwater.fitting.intake import read_season
     from slackwater.fitting.trials.record import read_trials
 
-    trials = read_trials(season)
-    print_answer(ask(standing_of(season), trials, level), as_json)
+    trials, read = read_trials(season), read_season(season)
+    answer = ask(_as_far_as_fitted(read, season), trials, level, read)
+    print_answer(answer, as_json, season=season)
 
 
 @trial.command()
 @season_argument
 @click.option("--because", required=True, metavar="WORDS", help="Why; kept in the record.")
 def stop(season: Path, because: str) -> None:
-    """Give up the open trial, so that another can be planned."""
+    """Give up the open trial, so that another can be planned.
+
+    \b
+    Examples:
+      slackwater trial stop my-season --because "the tub is broken"
+      slackwater trial stop my-season --because injury
+    """
+    from slackwater.fitting.commands.where import next_of
     from slackwater.fitting.trials.record import Stopped, append, open_trial, read_trials
 
     found = open_trial(read_trials(season))
     number, measure = found.plan.trial, found.plan.measure
     append(season, Stopped(trial=number, written=_now(), because=because))
     click.echo(f"The trial of {measure} is stopped, and stays in the record.")
+    print_next(next_of(season, "trial stop"))
+
+
+def _as_far_as_fitted(read: Season, folder: Path) -> Standing | Season:
+    """Return the state on the last night that a fit tells of; the season where none does."""
+    from slackwater.fitting.answers.standing import standing
+    from slackwater.fitting.sampling.posterior import Posterior
+
+    try:
+        posterior = Posterior.load(folder)
+        try:
+            return standing(read, posterior)
+        except NoAnswerError:
+            return standing(read.through(posterior.last_night), posterior)
+    except (NoAnswerError, SeasonError):
+        return read
 
 
 def _now() -> dt.datetime:

@@ -9,7 +9,7 @@ import click
 from slackwater.fitting.commands.shared import answering, print_answer, standing_of
 
 
-@click.command()
+@click.command(short_help="Tell how much more rest leads to baseline.")
 @answering
 @click.option(
     "--days", type=int, default=7, show_default=True, help="How many coming days of rest to show."
@@ -32,4 +32,4 @@ def washout(season: Path, as_json: bool, level: float, days: int) -> None:
         answer = ask.washout(standing_of(season), days, level)
     else:
         answer = ask.washout_before_fit(read_season(season), days=days, level=level)
-    print_answer(answer, as_json)
+    print_answer(answer, as_json, season=season)

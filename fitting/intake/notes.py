@@ -7,7 +7,6 @@ import re
 import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
 from math import exp, log, log10
 from statistics import median
 from typing import Any, Final
@@ -18,6 +17,7 @@ from slackwater.fitting.intake.cells import ReadingRow
 from slackwater.fitting.intake.checks import UNIT_BOUND
 from slackwater.fitting.intake.problems import Note, at_lines, listed, show
 from slackwater.fitting.intake.tables import Entry, Table, Tables
+from slackwater.model.errors import nearest
 from slackwater.model.season import DAY, THE_SENSOR, Season
 
 # A single dip reaches about half the RMSSD, a factor of 2; no source for the bounds below,
@@ -30,9 +30,9 @@ _ALIKE_ENOUGH: Final = 0.85  # 'session.csv' and 'readings (1).csv' are, 'rest.c
 def notes_on_names(names: Iterable[str], known: list[str]) -> Iterator[Note]:
     """Yield a note for each file in the folder that looks like a misspelt season file."""
     for name in sorted(names):
-        close = get_close_matches(name.casefold(), known, n=1, cutoff=_ALIKE_ENOUGH)
+        close = nearest(name, known, _ALIKE_ENOUGH)
         if name not in known and close and name.isprintable():
-            yield Note(name, None, f"this file is not read; a season has {show(close[0])}")
+            yield Note(name, None, f"this file is not read; a season has {show(close)}")
 
 
 def notes_on(tables: Tables, season: Season) -> Iterator[Note]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator
-from difflib import get_close_matches
 from io import BytesIO, TextIOWrapper
 from typing import Annotated, Any, Final, Literal
 
@@ -19,6 +18,7 @@ from slackwater.fitting.intake.problems import (
     listed,
     show,
 )
+from slackwater.model.errors import nearest
 
 SETTINGS_FILE: Final = "season.toml"
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -180,8 +180,8 @@ def _problem(error: ErrorDetails, text: str) -> Problem:
     line = _line_of(path, text)
     if error["type"] == "extra_forbidden":
         known = _known_keys(table)
-        close = get_close_matches(key, known, n=1)
-        mend = f"did you mean {close[0]!r}?" if close else f"the keys here are {listed(known)}"
+        close = nearest(key, known)
+        mend = f"did you mean {close!r}?" if close else f"the keys here are {listed(known)}"
         place = f" in [{'.'.join(table)}]" if table else ""
         return _at(line, 1, f"unknown key {show(key)}{place}", mend)
     in_columns, is_header = path[0] == "columns", len(path) == 3

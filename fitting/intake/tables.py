@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
 from pydantic import ValidationError
@@ -19,6 +18,7 @@ from slackwater.fitting.intake.cells import (
 )
 from slackwater.fitting.intake.csv_file import Grid, Line
 from slackwater.fitting.intake.problems import Note, Problem, at_lines, has_control, listed, show
+from slackwater.model.errors import nearest
 
 # Columns whose cells are no labels; in types.csv every column but `type` is an attribute.
 _NO_LABELS: Final = {"date", "rmssd_ms", "ln_rmssd", "dose", "note"}
@@ -184,10 +184,8 @@ def _missing_column(grid: Grid, names: list[str], headers: Mapping[str, str]) ->
     what = f"the column {' or '.join(wanted)} is missing (the header row has {found})"
     # Only headers that can stand in the suggested line of TOML as they are.
     plain = [header for header in grid.header if header.isprintable() and '"' not in header]
-    by_lower_case = {header.casefold(): header for header in plain}
-    close = get_close_matches(headers[names[0]].casefold(), by_lower_case, n=1)
-    if close:
-        like = by_lower_case[close[0]]
+    like = nearest(headers[names[0]], plain)
+    if like is not None:
         rename = f"rename {show(like)} to {headers[names[0]]}"
         mend = f'{rename}, or declare {names[0]} = "{like}" under {section}'
     else:

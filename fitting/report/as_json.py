@@ -9,13 +9,16 @@ from typing import Final
 import xarray as xr
 
 from slackwater.fitting.report import (
+    course,
     elements,
+    explain,
     history,
     repeats,
     spacing,
     trial,
     trial_results,
     washout,
+    worth,
 )
 from slackwater.fitting.report.pieces import Json, json_interval, json_number, json_whole
 from slackwater.model import names as n
@@ -30,7 +33,8 @@ def as_object(answer: xr.Dataset) -> Json:
     """Return an answer as plain Python objects, numbers unrounded, None where unknown."""
     facts = answer.attrs
     shared = ("schema", "season", "last_night", "level", "warnings")
-    return {key: facts[key] for key in shared} | _BODIES[facts["question"]](answer)
+    step = {"next": facts["next"]._asdict()} if "next" in facts else {}
+    return {key: facts[key] for key in shared} | _BODIES[facts["question"]](answer) | step
 
 
 def _recovery(answer: xr.Dataset) -> Json:
@@ -58,6 +62,9 @@ def _type(row: xr.Dataset) -> Json:
             for c, days in zip(chances["chance"], chances, strict=True)
         },
         "chance_by_day": [[int(d), float(by_day.sel(day=d))] for d in by_day["day"]],
+        "dip_left_by_day_ln": [
+            [int(d), json_interval(row["dip_left_ln"].sel(day=d))] for d in by_day["day"]
+        ],
     }
 
 
@@ -81,7 +88,10 @@ def _forecast(answer: xr.Dataset) -> Json:
         "nights": [
             {
                 "date": str(night.values)[:10],
-                "rmssd_ms": json_interval(answer["rmssd_ms"].sel({n.NIGHT: night})),
+                **{
+                    key: json_interval(answer[key].sel({n.NIGHT: night}))
+                    for key in ("rmssd_ms", "state_ms")
+                },
                 **{
                     key: float(answer[key].sel({n.NIGHT: night}))
                     for key in ("ln_mean", "ln_sd", "chance_at_baseline")
@@ -128,6 +138,9 @@ _BODIES: Final[dict[str, Callable[[xr.Dataset], Json]]] = {
     "history": history.body,
     "repeats": repeats.body,
     "elements": elements.body,
+    "explain": explain.body,
+    "course": course.body,
+    "worth": worth.body,
     **spacing.BODY,
     **trial.BODY,
     **trial_results.BODY,

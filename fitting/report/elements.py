@@ -33,7 +33,7 @@ def text(answer: xr.Dataset) -> Iterable[RenderableType]:
     facts = answer.attrs
     title = f"What elements of training differ in, up to {facts['last_night']}"
     yield Text.assemble((f"{facts['season']}: ", "dim"), (title, "bold"))
-    yield Text(f"  {_sentence(answer)}")
+    yield Text(f"  {sentence(answer)}")
     for attribute in dict.fromkeys(answer["attribute"].values):
         yield _table_of(answer, str(attribute))
     yield Text("Difference in typical days, the first minus the second:", style="bold")
@@ -50,7 +50,7 @@ def text(answer: xr.Dataset) -> Iterable[RenderableType]:
     )
 
 
-def _sentence(answer: xr.Dataset) -> str:
+def sentence(answer: xr.Dataset) -> str:
     """Name the contrasts whose whole range of days lies off zero."""
     found = []
     for i in range(answer.sizes[CONTRAST]):

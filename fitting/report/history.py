@@ -12,10 +12,22 @@ from rich.text import Text
 
 from slackwater.fitting.answers.history import FEWEST_SESSIONS, KIND, QUARTER, RECOVERY_RULE
 from slackwater.fitting.report import words
+from slackwater.fitting.report.drawing import Scale
 from slackwater.fitting.report.pieces import json_interval, new_table
 from slackwater.model import names as n
 
 _CHANGES: Final = ("change_percent", "drift_alone_percent")
+_BAR: Final = 45  # columns of the picture for bars
+_THEN: Final = ("dip_then_percent", "half_life_then_percent")
+_CHANCES_THEN: Final = ("chance_deeper_then", "chance_slower_then")
+_FIXED: Final = (
+    "The fit holds each type's dip and recovery rate constant over the season: sessions that came "
+    "to cost more are in part taken for a lower baseline."
+)
+_CHANGING: Final = (
+    "In a season of a year and more the fit lets recovery as a whole change slowly; every other "
+    "answer is about recovery as it is now."
+)
 _CHANCES: Final = ("chance_rose", "chance_drift_as_large")
 
 
@@ -29,6 +41,8 @@ def text(answer: xr.Dataset) -> Iterable[RenderableType]:
     means = [f"{_mean(answer, i)} in {name}" for name, i in told.items()]
     yield Text(f"  Baseline was {', and '.join(means)}.")
     yield _by_quarter(answer)
+    if len(quarters) > 1:
+        yield _picture(answer)
     yield from _sensors(answer)
     if facts["habit"] is not None:
         yield from _habit(answer)
@@ -38,9 +52,8 @@ def text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield Text(
         "Change: against the quarter before, with the chance that it rose. Drift alone, in %: "
         "what the slow drift of baseline, as learnt from these readings, makes between such "
-        "stretches by itself; a change of that size needs no other reason. The fit holds each "
-        "type's dip and recovery rate constant over the season: sessions that came to cost more "
-        "are in part taken for a lower baseline. "
+        "stretches by itself; a change of that size needs no other reason. "
+        f"{_CHANGING if facts['recovery']['half_years'] else _FIXED} "
         f"Ranges hold {words.out_of_ten(facts['level'])}{share}."
     )
 
@@ -62,6 +75,15 @@ def _by_quarter(answer: xr.Dataset) -> Table:
             _ends(row["drift_alone_percent"]) if changed else "",
             words.chance(float(row["chance_rose"])) if changed else "",
         )
+    return table
+
+
+def _picture(answer: xr.Dataset) -> Table:
+    means = [answer["baseline_rmssd_ms"].isel({QUARTER: i}) for i in range(answer.sizes[QUARTER])]
+    scale = Scale.over(means, _BAR)
+    table = new_table("quarter", scale.ends("ms"), "baseline")
+    for quarter, mean in zip(answer.attrs["quarters"], means, strict=True):
+        table.add_row(quarter["quarter"], scale.bar(mean), words.milliseconds(mean))
     return table
 
 
@@ -115,6 +137,9 @@ def _sides(habit: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
 
 def _recovery(answer: xr.Dataset) -> Iterator[RenderableType]:
     facts = answer.attrs["recovery"]
+    if facts["half_years"]:
+        yield from _recovery_then(answer)
+        return
     since = facts["later_from"]
     yield Text(f"Did sessions change (from {since} on, against before)?", style="bold")
     if not facts["kinds"]:
@@ -131,6 +156,17 @@ def _recovery(answer: xr.Dataset) -> Iterator[RenderableType]:
     if not shown:
         yield Text("  Not that the readings could tell.")
     yield Text(f"  {RECOVERY_RULE[0].upper()}{RECOVERY_RULE[1:]}.")
+
+
+def _recovery_then(answer: xr.Dataset) -> Iterator[RenderableType]:
+    yield Text("How sessions were before, all types together, against now:", style="bold")
+    table = new_table("on", "dip, %", "deeper then", "half-life, %", "slower then")
+    for i, half_year in enumerate(answer.attrs["recovery"]["half_years"]):
+        row = answer.isel({n.HALF_YEAR: i})
+        spans = [_span(row[key]) for key in _THEN]
+        chances = [words.chance(float(row[key])) for key in _CHANCES_THEN]
+        table.add_row(half_year["night"], spans[0], chances[0], spans[1], chances[1])
+    yield table
 
 
 def _span(values: xr.DataArray, unit: str = "") -> str:
@@ -172,6 +208,10 @@ def body(answer: xr.Dataset) -> dict[str, Any]:
                 {**kind, **_kind(answer.isel({KIND: i}))}
                 for i, kind in enumerate(facts["recovery"]["kinds"])
             ],
+            "half_years": [
+                {**half_year, **_then(answer.isel({n.HALF_YEAR: i}))}
+                for i, half_year in enumerate(facts["recovery"]["half_years"])
+            ],
         },
         "draws_used": facts["draws_used"],
         "draws_in_all": facts["draws_in_all"],
@@ -188,6 +228,13 @@ def _change(row: xr.Dataset, prefix: str = "") -> dict[str, Any]:
 def _habit_body(answer: xr.Dataset) -> dict[str, Any]:
     change_ms = json_interval(answer["habit_change_ms"])
     return {**answer.attrs["habit"], "change_ms": change_ms, **_change(answer, "habit_")}
+
+
+def _then(row: xr.Dataset) -> dict[str, Any]:
+    return {
+        **{key: json_interval(row[key]) for key in _THEN},
+        **{key: float(row[key]) for key in _CHANCES_THEN},
+    }
 
 
 def _kind(row: xr.Dataset) -> dict[str, Any]:

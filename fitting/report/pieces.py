@@ -10,6 +10,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from slackwater.fitting.answers.next_step import NextStep
 from slackwater.fitting.report import words
 
 Json = dict[str, Any]
@@ -18,6 +19,11 @@ Json = dict[str, Any]
 def heading_of(answer: xr.Dataset, title: str) -> Text:
     """Return an answer's first line: the season, then what the answer is about."""
     return Text.assemble((f"{answer.attrs['season']}: ", "dim"), (title, "bold"))
+
+
+def next_text(step: NextStep) -> Text:
+    """Return the next step, its command on a line of its own so that it can be copied."""
+    return Text(f"Next: {step.sentence}:\n  {step.command}")
 
 
 def new_table(first: str, *others: str) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from slackwater.fitting.answers.next_step import NextStep
 from slackwater.fitting.answers.sayings import SCHEMA
 from slackwater.fitting.intake import SeasonCheck
 from slackwater.fitting.report.words import plural
@@ -23,8 +24,8 @@ def check_as_text(check: SeasonCheck) -> str:
     return "\n".join(lines)
 
 
-def check_as_json(check: SeasonCheck) -> str:
-    """Return the same as one JSON object."""
+def check_as_json(check: SeasonCheck, step: NextStep) -> str:
+    """Return the same as one JSON object, with the next step."""
     season = check.season
     facts: dict[str, Any] = {
         "schema": SCHEMA,
@@ -44,6 +45,7 @@ def check_as_json(check: SeasonCheck) -> str:
             }
             for problem in check.problems
         ],
+        "next": step._asdict(),
     }
     return json.dumps(facts, indent=2)
 

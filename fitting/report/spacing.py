@@ -181,8 +181,8 @@ def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield Text(
         f"  Beside the plans, on their days: {words.plural(int(answer['done_beside']), 'session')}."
     )
-    yield Text(f"  {_begun(answer)}")
-    yield Text(f"  {_kept(answer)}")
+    yield Text(f"  {begun(answer)}")
+    yield Text(f"  {promise_kept(answer)}")
     table = _table("planned", "day", "session", "was done")
     for heading in ("promised", "was back"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -206,7 +206,8 @@ def _check_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     )
 
 
-def _begun(answer: xr.Dataset) -> str:
+def begun(answer: xr.Dataset) -> str:
+    """Say how many of the sessions done began recovered."""
     done = int(answer["done"])
     if not done:
         return "Of none of them can it be said yet whether it began recovered."
@@ -214,7 +215,8 @@ def _begun(answer: xr.Dataset) -> str:
     return f"Of {done} done, {middle} began recovered (likely {low} to {high})."
 
 
-def _kept(answer: xr.Dataset) -> str:
+def promise_kept(answer: xr.Dataset) -> str:
+    """Say whether the promised chances held, where they can be judged."""
     judged = int(answer["judged"])
     if not judged:
         return "No promise can be judged yet: none done on its day, all as planned until then."

@@ -12,7 +12,9 @@ from rich.text import Text
 
 from slackwater.fitting.answers.sayings import CAUTION
 from slackwater.fitting.report import (
+    course,
     elements,
+    explain,
     history,
     repeats,
     spacing,
@@ -20,15 +22,19 @@ from slackwater.fitting.report import (
     trial_results,
     washout,
     words,
+    worth,
 )
-from slackwater.fitting.report.pieces import heading_of, new_facts, new_table
+from slackwater.fitting.report.drawing import Scale, Strip, ruler
+from slackwater.fitting.report.pieces import heading_of, new_facts, new_table, next_text
 from slackwater.model import names as n
+
+_BAR: Final = 25  # columns of a range bar
 
 
 def show(
     console: Console, answer: xr.Dataset, *, caution: bool = True, aside: Console | None = None
 ) -> None:
-    """Print an answer, its warnings and, unless it follows elsewhere, the caution.
+    """Print an answer, its warnings, the caution unless it follows elsewhere, and the next step.
 
     Args:
         console: where the answer goes.
@@ -41,6 +47,8 @@ def show(
         (aside or console).print(Text(f"Mind: {warning}"))
     if caution:
         console.print(Padding(Text(CAUTION, style="dim"), (1, 0, 0, 0)))
+    if "next" in answer.attrs:
+        console.print(next_text(answer.attrs["next"]))
 
 
 def as_text(answer: xr.Dataset) -> RenderableType:
@@ -66,12 +74,26 @@ def _recovery(answer: xr.Dataset) -> Iterable[RenderableType]:
             _by_day(row["days_for_chance"].sel(chance=0.8)),
         )
     yield table
+    yield _chances_by_day(answer)
     yield Text(
         "Dip: how far the first reading lies under baseline. "
         f"Recovered means the dip is under {float(answer['threshold_percent']):.0f} % "
         f"({answer.attrs['threshold_rule']}). Typical days: a usual session of the type; next "
-        f"session: any one more of it, as they differ. {_likely(level)}"
+        f"session: any one more of it, as they differ; its chance to be recovered by each day is "
+        f"drawn, the taller the likelier. {_likely(level)}"
     )
+
+
+def _chances_by_day(answer: xr.Dataset) -> RenderableType:
+    days = answer.sizes["day"]
+    table = new_table("recovered by day", ruler(days), "half by", "9 in 10 by")
+    table.columns[1].justify = "left"
+    for name in answer[n.TYPE].values:
+        row = answer.sel({n.TYPE: name})
+        half, nine_in_ten = (row["days_for_chance"].sel(chance=c) for c in (0.5, 0.9))
+        strip = Strip([float(share) for share in row["chance_by_day"]])
+        table.add_row(Text(str(name)), strip, _by_day(half), _by_day(nine_in_ten))
+    return table
 
 
 def _by_day(days: xr.DataArray) -> str:
@@ -101,16 +123,21 @@ def _forecast(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield heading_of(answer, f"The coming readings, {plan}")
     back = words.days_range(answer["days_to_baseline"])
     yield Text(f"  Back at baseline in {back} days from {answer.attrs['last_night']}.")
-    table = new_table("morning", "reading", "chance of being at baseline")
+    scale = Scale.over((answer["rmssd_ms"].sel({n.NIGHT: x}) for x in answer[n.NIGHT]), _BAR)
+    table = new_table("morning", "reading", "chance of baseline", scale.ends("ms"))
     for night in answer[n.NIGHT]:
         row = answer.sel({n.NIGHT: night})
         table.add_row(
             str(night.values)[:10],
             words.milliseconds(row["rmssd_ms"]),
             words.chance(float(row["chance_at_baseline"])),
+            scale.bar(row["rmssd_ms"]),
         )
     yield table
-    yield Text(_likely(answer.attrs["level"]))
+    yield Text(
+        "Chance of baseline: that the dip left lies under the threshold that morning. "
+        f"{_likely(answer.attrs['level'])}"
+    )
 
 
 def _compare_intervention(answer: xr.Dataset) -> Iterable[RenderableType]:
@@ -167,6 +194,9 @@ _BODIES: Final[dict[str, Callable[[xr.Dataset], Iterable[RenderableType]]]] = {
     "history": history.text,
     "repeats": repeats.text,
     "elements": elements.text,
+    "explain": explain.text,
+    "course": course.text,
+    "worth": worth.text,
     **spacing.TEXT,
     **trial.TEXT,
     **trial_results.TEXT,

@@ -39,9 +39,11 @@ def plan_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     if math.isfinite(found) and abs(found - facts["smallest"]) > 0.05:
         wanted = words.chance(facts["wanted_chance"])
         yield Text(f"  That many find an effect of {days(found)} with a chance of {wanted}.")
+    rule = facts["smallest_rule"]
+    why = f" ({rule}; --smallest names another)" if rule else ""
     yield Text(
-        f"  To save {smallest} takes a recovery rate of {words.ratio(answer['smallest_ratio'])}, "
-        f"for the types {listed(facts['types'])}."
+        f"  To save {smallest}{why} takes a recovery rate of "
+        f"{words.ratio(answer['smallest_ratio'])}, for the types {listed(facts['types'])}."
     )
     table = new_table(
         "sessions per arm", "weeks", "simulated", "ended 'faster'", "chance, smoothed"
@@ -70,6 +72,7 @@ def plan_body(answer: xr.Dataset) -> Json:
     return {
         "measure": facts["measure"],
         "smallest_days": facts["smallest"],
+        "smallest_rule": facts["smallest_rule"],
         "wanted_chance": facts["wanted_chance"],
         "types": facts["types"],
         "sessions_per_arm": int(answer["sessions_per_arm"]),
@@ -99,9 +102,10 @@ def today_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     yield heading_of(answer, f"The trial of {facts['measure']}, {facts['day']}")
     yield Text(f"  {_asked(facts)}")
     reached, planned = facts["reached"], int(answer["sessions_per_arm"])
+    counted = words.plural(reached["with"], "session")
     yield Text(
-        f"  So far {reached['with']} sessions with and {reached['without']} without tell of "
-        f"recovery; the plan is {planned} of each."
+        f"  So far {counted} with and {reached['without']} without tell of recovery; the plan is "
+        f"{planned} of each."
     )
     table = new_table("session type", "with", "of them told", "without", "of them told")
     for label in answer[n.TYPE].values:

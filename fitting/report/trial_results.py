@@ -129,31 +129,35 @@ def ledger_text(answer: xr.Dataset) -> Iterable[RenderableType]:
     """Yield the ledger for the terminal."""
     facts = answer.attrs
     yield heading_of(answer, "Everything that was ever tested")
-    faster = facts["faster"]
-    yield Text(
-        f"  Faster, among all that was tried: {listed(faster)}."
-        if faster
-        else "  Nothing that was tried is clearly faster, all judged together."
-    )
+    yield Text(f"  {found(answer)}")
     table = new_table("measure", "status", "alone", "together", "faster")
     for row, numbers in _rows(answer):
         table.add_row(
             Text(row["measure"]),
             row["status"],
-            _ratio(numbers["alone"]),
-            _ratio(numbers["together"]),
-            _chance(numbers["chance_faster_together"]),
+            "needs a fit" if row["needs_fit"] else ratio(numbers["alone"]),
+            "" if row["needs_fit"] else ratio(numbers["together"]),
+            chance(numbers["chance_faster_together"]),
         )
     yield table
     for row, _ in _rows(answer):
-        yield Text(f"  {row['measure']}: {_story(row)}")
+        yield Text(f"  {row['measure']}: {story(row)}")
     yield Text(
         f"Recovery rate with over without. {facts['shrinking'].capitalize()}. Faster: the chance "
         f"of it, judged together. Ranges hold {words.out_of_ten(facts['level'])}."
     )
 
 
-def _story(row: Json) -> str:
+def found(answer: xr.Dataset) -> str:
+    """Say which measures are clearly faster, all judged together."""
+    faster = answer.attrs["faster"]
+    if faster:
+        return f"Faster, among all that was tried: {listed(faster)}."
+    return "Nothing that was tried is clearly faster, all judged together."
+
+
+def story(row: Json) -> str:
+    """Say how a measure was tested, after its name."""
     if row["trial"] is None:
         return f"in the log since {row['start']}, without a trial."
     told = f"{row['sessions_with']} with, {row['sessions_without']} without"
@@ -191,12 +195,14 @@ def _share(value: xr.DataArray) -> str:
     return f"{100 * share:.0f} %" if math.isfinite(share) else "none"
 
 
-def _ratio(values: xr.DataArray) -> str:
+def ratio(values: xr.DataArray) -> str:
+    """Return a rate ratio for a narrow column: "1.36 (1.15–1.62)"."""
     low, median, high = words.triple(values)
     return f"{median:.2f} ({low:.2f}–{high:.2f})" if math.isfinite(median) else "not yet"
 
 
-def _chance(value: xr.DataArray) -> str:
+def chance(value: xr.DataArray) -> str:
+    """Return a chance in percent; nothing where it is not known."""
     return words.chance(float(value)) if math.isfinite(float(value)) else ""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from typing import Final
 
@@ -10,6 +11,13 @@ import xarray as xr
 from slackwater.fitting.answers.intervals import BOUND
 
 LONG: Final = 60.0
+MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+WEEKDAYS: Final = (
+    "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
+)  # fmt: skip
 
 
 def triple(values: xr.DataArray) -> tuple[float, float, float]:
@@ -37,7 +45,11 @@ def whole_days(values: xr.DataArray) -> str:
     promise.
     """
     low, median, high = triple(values)
+    if low >= LONG:
+        return f"over {LONG:.0f} days"
     first, middle, last = math.floor(low + 0.05), round(median), math.ceil(high - 0.05)
+    if high >= LONG:
+        return f"{min(middle, LONG):.0f} days or more, likely {first} to over {LONG:.0f}"
     if first == last:
         return f"{plural(first, 'day')}, likely no other"
     return f"{plural(middle, 'day')}, likely {first} to {last}"
@@ -49,15 +61,38 @@ def milliseconds(values: xr.DataArray) -> str:
     return f"{median:.0f} ms ({low:.0f} to {high:.0f})"
 
 
+def signed_range(values: xr.DataArray, decimals: int, unit: str = "") -> str:
+    """Return an interval of differences: "+1.5 (+0.4 to +3.0)"; the unit follows the first."""
+    low, median, high = (signed(value, decimals) for value in triple(values))
+    return f"{median}{unit} ({low} to {high})"
+
+
+def percent_change(values: xr.DataArray) -> str:
+    """Return what is added in ln units, in percent: "-10 % (-14 to -6)"."""
+    low, median, high = (signed(-percent_off(-value), 0) for value in triple(values))
+    return f"{median} % ({low} to {high})"
+
+
+def signed(value: float, decimals: int) -> str:
+    """Return a number with its sign, and 0 without one."""
+    shown = f"{value:+.{decimals}f}"
+    return shown[1:] if float(shown) == 0 else shown.replace("-", "\u2212")
+
+
 def percent_dip(values: xr.DataArray) -> str:
     """Return a dip in ln units as what it takes off the reading: "18 % (14 to 23)"."""
-    low, median, high = (100 * -math.expm1(-v) for v in triple(values))
+    low, median, high = (percent_off(v) for v in triple(values))
     return f"{median:.0f} % ({low:.0f} to {high:.0f})"
+
+
+def percent_off(dip: float) -> float:
+    """Return what a dip in ln units takes off the reading, in percent."""
+    return -100 * math.expm1(-dip)
 
 
 def tight_dip(values: xr.DataArray) -> str:
     """Return the same for a narrow column: "18 % (14–23)"."""
-    low, median, high = (100 * -math.expm1(-v) for v in triple(values))
+    low, median, high = (percent_off(v) for v in triple(values))
     return f"{median:.0f} % ({low:.0f}–{high:.0f})"
 
 
@@ -82,6 +117,33 @@ def out_of_ten(level: float) -> str:
     if math.isclose(tenths, round(tenths)):
         return f"{round(tenths)} times in 10"
     return f"{100 * level:g} times in 100"
+
+
+def short_date(date: str) -> str:
+    """Return an ISO date as a scale has it: "6 Jul"."""
+    day = dt.date.fromisoformat(date)
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+
+
+def times(count: int) -> str:
+    """Return "once", "twice", "3 times"."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def sentence(text: str) -> str:
+    """Return words as a sentence: a capital first, a full stop last."""
+    return f"{capital(text).rstrip('.')}."
+
+
+def capital(text: str) -> str:
+    """Return words with a capital first, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def day_name(date: str) -> str:
+    """Return an ISO date as a person says it: "Sunday 6 July"."""
+    day = dt.date.fromisoformat(date)
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
 
 
 def plural(count: int, noun: str) -> str:

@@ -25,6 +25,7 @@ from tests.fitting.report import folders
 ANSWERING = [
     ["recovery"],
     ["baseline"],
+    ["explain"],
     ["forecast", "--nights", "3"],
     ["compare", "--intervention", "river dip"],
     ["compare", "--types", "hill run", "steady row"],
@@ -66,10 +67,13 @@ def test_an_answer_is_on_standard_output_with_a_caution(demo: Fitted, arguments:
 
 def test_warnings_are_on_standard_error_or_in_the_json(demo_copy: Path) -> None:
     add(demo_copy, "sessions.csv", "2031-07-06,river swim,1.0")
-    said = "'river swim' is new and no reading shows it yet, so forecasts leave it out."
+    said = (
+        "'river swim' is new and no reading shows it yet: until one does, it counts as a session "
+        "like any of the others."
+    )
     ran = run("forecast", demo_copy)
     assert (ran.status, " ".join(ran.err.split())) == (0, f"Mind: {said}")
-    assert "river swim" not in ran.out
+    assert "with 2031-07-06 river swim" in " ".join(ran.out.split())
     ran = run("forecast", demo_copy, "--json")
     assert (ran.status, ran.err) == (0, "")
     assert said in ran.out
@@ -79,12 +83,12 @@ def test_warnings_are_on_standard_error_or_in_the_json(demo_copy: Path) -> None:
 def test_help_lists_the_commands(option: list[str]) -> None:
     ran = run(*option)
     assert (ran.status, ran.err) == (0, "")
-    for command in ("demo", "check", "fit", "recovery", "baseline", "forecast", "compare"):
+    for command in ("demo", "check", "fit", "recovery", "forecast", "compare", "report"):
         assert f"\n  {command} " in ran.out
 
 
 @pytest.mark.parametrize(
-    "command", ["demo", "check", "fit", "recovery", "baseline", "forecast", "compare"]
+    "command", ["demo", "check", "fit", "recovery", "baseline", "forecast", "compare", "report"]
 )
 def test_each_command_has_help(command: str) -> None:
     ran = run(command, "--help")
@@ -246,7 +250,10 @@ def test_a_missing_folder_is_status_2(tmp_path: Path, command: str) -> None:
     ran = run(command, tmp_path / "nowhere")
     assert ran.status == 2
     assert "there is no such folder" in ran.err
-    assert ran.out == ("" if command != "check" else "Not read: 1 problem to mend first.\n")
+    said = " ".join((ran.out + ran.err).split())
+    assert "such as date,rmssd_ms 2031-01-06,57.6 and then: slackwater check" in said
+    first = ran.out.splitlines()[:1]
+    assert first == ([] if command != "check" else ["Not read: 1 problem to mend first."])
 
 
 @pytest.mark.parametrize("command", ["check", "fit", "recovery"])
@@ -414,12 +421,14 @@ def test_fit_writes_the_posterior_and_says_what_it_did(
     (demo_copy / "posterior.nc").unlink()
     asked = fitted_as(demo.posterior, monkeypatch)
     ran = run("fit", demo_copy, "--seed", "5", "--draws", "300", "--chains", "3")
-    assert ran == Ran(
+    told, next_step = ran.out.split("Next: ")
+    assert ran._replace(out=told) == Ran(
         0,
         "Fitted 171 readings and 78 sessions up to 2031-07-06.\n"
         f"Wrote {demo_copy / 'posterior.nc'}.\n",
         "".join(f"{c}\n" for c in demo.posterior.checks.complaints),
     )
+    assert "slackwater recovery" in next_step
     assert asked == [{"seed": 5, "draws": 300, "chains": 3, "progress": None}]
     assert Posterior.load(demo_copy).fingerprint == demo.posterior.fingerprint
     run("fit", demo_copy)
@@ -536,6 +545,8 @@ def assert_whole_job(ran: Ran, folder: Path) -> None:
     assert [line for line in lines if line in HEADINGS] == HEADINGS
     assert ran.out.count("is no diagnosis") == 1
     assert f"Wrote {folder / 'posterior.nc'}." in lines
+    assert lines[-1] == f"Wrote every answer and its pictures into {folder / 'report.html'}."
+    assert (folder / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert all(len(line) <= 80 for line in lines if str(folder) not in line)
     assert "Mind: Only 'heavy lifting' has mode 'lift'" in ran.err
     assert Posterior.load(folder).season_name == "river"

@@ -30,7 +30,8 @@ def main(wheel: Path, checkout: Path) -> None:
     """Exit with a message that names the files unless the wheel holds exactly what it should."""
     distribution, version = wheel.name.split("-")[:2]
     expected = expected_files(checkout, f"{distribution}-{version}.dist-info")
-    for needed in ("model/*.typed", "fitting/*.typed", "fitting/cli.py", "demo_data/*.csv"):
+    needs = ("model/*.typed", "fitting/*.typed", "fitting/cli.py", "fitting/*.j2")
+    for needed in (*needs, "demo_data/*.csv"):
         if not any(fnmatch(name, f"slackwater/{needed}") for name in expected):
             sys.exit(f"{checkout}: no {needed}, so no wheel built from it can be whole")
     found = set(zipfile.ZipFile(wheel).namelist())

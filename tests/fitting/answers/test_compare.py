@@ -9,9 +9,12 @@ import pytest
 
 from slackwater.fitting import Standing, compare_attribute, compare_intervention, compare_types
 from slackwater.fitting.answers.compare import VERDICT_RULE, verdict
+from slackwater.fitting.trials.record import Stopped, Trial
 from slackwater.model.errors import NoAnswerError, QuestionError
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
+from tests.fitting.protocol import trial_by_hand
+from tests.fitting.protocol.trial_by_hand import WRITTEN
 
 NIGHTS = 40
 TYPES = {"row": (0.4, 2.0), "lift": (0.2, 1.0)}
@@ -169,6 +172,17 @@ def test_an_unknown_measure_is_named_with_those_there_are() -> None:
     )
     with pytest.raises(QuestionError, match=r"This season has: none\.$"):
         compare_intervention(by_hand.standing_of(by_hand.season(20), Known()), "bath")
+
+
+def test_a_measure_on_trial_is_not_looked_at_before_its_end() -> None:
+    begun = Trial(trial_by_hand.plan(10, measure="bath"))
+    with pytest.raises(NoAnswerError, match="The trial of 'bath' is under way and not judged yet"):
+        compare_intervention(state(), "bath", trials=[begun])
+    ahead = Trial(trial_by_hand.plan(NIGHTS + 1, measure="bath"))
+    other = Trial(trial_by_hand.plan(10, measure="nap"))
+    given_up = Trial(begun.plan, stopped=Stopped(trial=1, written=WRITTEN, because="a cold"))
+    free = compare_intervention(state(), "bath", trials=[ahead, other, given_up])
+    assert free.equals(compare_intervention(state(), "bath"))
 
 
 ATTRIBUTES = {

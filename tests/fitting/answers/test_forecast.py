@@ -11,7 +11,8 @@ from scipy import integrate, stats
 from slackwater.fitting import forecast, planned_session
 from slackwater.fitting.answers.ahead import days_until_baseline, look_ahead
 from slackwater.fitting.answers.forecast import parse_session
-from slackwater.fitting.answers.standing import Event, Standing
+from slackwater.fitting.answers.new_mornings import Event
+from slackwater.fitting.answers.standing import Standing
 from slackwater.model.errors import QuestionError
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand

@@ -1,0 +1,111 @@
+"""The directive `run`: a command of the page, with what it prints at build time below it.
+
+    ```{run}
+    :from: Sensors
+    :until: Since
+
+    slackwater history slackwater-demo
+    ```
+
+With `from` or `until`, only the lines from the first that begins so, up to the next that begins so,
+are shown. Commands run in one folder with three seasons, made anew for each
+build: the demo season, fitted; its first five mornings; and its first fifteen, fitted, which are a
+rest of two weeks.
+"""
+
+import os
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+from docutils import nodes
+from docutils.parsers.rst.directives import unchanged
+from sphinx.application import Sphinx
+from sphinx.util import logging
+from sphinxcontrib.programoutput import Command, ProgramOutputDirective, program_output
+
+from slackwater.fitting.demo import copy_demo
+
+DEMO = "slackwater-demo"
+CUT_SHORT = {"first-mornings": 5, "two-weeks": 15}
+ON_PAPER = {"COLUMNS": "80", "NO_COLOR": "1", "PYTHONUNBUFFERED": "1"}
+BEFORE_PROGRAMOUTPUT = 400  # its own handler has Sphinx's default priority, 500
+
+logger = logging.getLogger(__name__)
+
+
+class Run(ProgramOutputDirective):
+    """A command, its lines joined where they end in a backslash, and its output."""
+
+    has_content = True
+    required_arguments = 0
+    option_spec = ProgramOutputDirective.option_spec | {"from": unchanged, "until": unchanged}
+
+    def run(self) -> list[nodes.Node]:
+        """Return the node that the command's output will replace."""
+        self.arguments = ["\n".join(self.content).replace("\\\n", " ")]
+        config = self.state.document.settings.env.config
+        self.options["cwd"] = "/" + os.path.relpath(config.examples_folder, self.env_srcdir())
+        self.options.setdefault("prompt", None)
+        [node] = super().run()
+        for end in ("from", "until"):
+            if end in self.options:
+                node[end] = self.options[end]
+        return [node]
+
+    def env_srcdir(self) -> Path:
+        """Return the folder of the pages."""
+        return Path(self.state.document.settings.env.srcdir)
+
+
+def show_excerpts(app: Sphinx, doctree: nodes.document) -> None:
+    """Replace each node that asks for some lines by these lines of its command's output."""
+    for node in list(doctree.findall(program_output)):
+        if "from" not in node and "until" not in node:
+            continue
+        command = Command.from_program_output_node(node)
+        status, output = app.env.programoutput_cache[command]
+        lines = list(_between(output.splitlines(), node.get("from", ""), node.get("until")))
+        if status != node["returncode"] or not lines:
+            logger.warning("%s: status %s, no such lines in\n%s", command, status, output)
+        shown = "\n".join(lines if "from" in node else [f"$ {node['command']}", *lines])
+        block = nodes.literal_block(shown, shown)
+        block["language"] = "text"
+        node.replace_self(block)
+
+
+def _between(lines: list[str], first: str, until: str | None) -> Iterator[str]:
+    begun = False
+    for line in lines:
+        if begun and until is not None and line.startswith(until):
+            return
+        begun = begun or line.startswith(first)
+        if begun:
+            yield line.rstrip()
+
+
+def make_seasons(app: Sphinx) -> None:
+    """Make the seasons that the pages' commands are about."""
+    os.environ.update(ON_PAPER)
+    folder = Path(app.config.examples_folder)
+    shutil.rmtree(folder, ignore_errors=True)
+    copy_demo(folder / DEMO)
+    header, *rows = (folder / DEMO / "readings.csv").read_text(encoding="utf-8").splitlines()
+    for name, mornings in CUT_SHORT.items():
+        (folder / name).mkdir()
+        readings = "\n".join([header, *rows[:mornings], ""])
+        (folder / name / "readings.csv").write_text(readings, encoding="utf-8")
+    for name in (DEMO, "two-weeks"):
+        subprocess.run(
+            ["slackwater", "fit", name], cwd=folder, check=True, stdout=subprocess.DEVNULL
+        )
+
+
+def setup(app: Sphinx) -> dict[str, bool]:
+    """Register the directive with Sphinx."""
+    app.add_config_value("examples_folder", None, "env", (str,))
+    app.add_directive("run", Run)
+    app.connect("builder-inited", make_seasons)
+    app.connect("doctree-read", show_excerpts, priority=BEFORE_PROGRAMOUTPUT)
+    return {"parallel_read_safe": True, "parallel_write_safe": True}
