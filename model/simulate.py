@@ -92,12 +92,14 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
 
     Args:
         truth: what the athlete is like; must know every type, stressor and intervention.
-        plan: a season whose readings say only which nights are read, by which sensor.
+        plan: a season whose readings say only which nights are read, by which sensor; what is
+            logged for later than these can show stays in the log, and is not felt.
         rng: source of randomness.
     """
-    design = design_of(plan)
-    rates, dips = _events(truth, plan, design, rng)
-    ratios = [np.log(truth.rate_ratios[name]) for name in plan.interventions]
+    felt = plan.observed()
+    design = design_of(felt)
+    rates, dips = _events(truth, felt, design, rng)
+    ratios = [np.log(truth.rate_ratios[name]) for name in felt.interventions]
     speed = np.exp(np.asarray(ratios, float) @ design.applied)
     events = (design.event_nights, design.event_groups)
     dip = dip_path(dips[None], *events, rates[None], speed[None])[0].sum(axis=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -12,9 +13,11 @@ from slackwater.fitting.answers.recovery import log_dips, typical_days
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import confounded_types
+from slackwater.fitting.trials.record import Trial
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints, days_to_recover
 from slackwater.model.errors import NoAnswerError, unknown_name
+from slackwater.model.season import Season
 
 SURE: Final = 0.975
 SAME_WITHIN: Final = 1.1  # rate ratios closer to 1 than this factor make no difference
@@ -27,12 +30,20 @@ VERDICT_RULE: Final = (
 )
 
 
-def compare_intervention(now: Standing, name: str, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+def compare_intervention(
+    now: Standing, name: str, level: float = DEFAULT_LEVEL, trials: Sequence[Trial] = ()
+) -> xr.Dataset:
     """Answer whether recovery is faster with one intervention than without it.
 
     A session counts as with the intervention when it acted on the night after the
     session's first: the first night's dip is the session's own, and the intervention
     works on what is left of it.
+
+    Args:
+        now: the state, from `standing`.
+        name: the intervention.
+        level: credible mass of every interval.
+        trials: the season's trials; while one of this intervention runs, nothing is told.
 
     Returns:
         `rate_ratio` (with `bound`; recovery rate with over without), `chance_faster`,
@@ -41,8 +52,10 @@ def compare_intervention(now: Standing, name: str, level: float = DEFAULT_LEVEL)
 
     Raises:
         QuestionError: unknown to the fit.
-        NoAnswerError: used on hardly any or all but all nights, or after some types only.
+        NoAnswerError: used on hardly any or all but all nights, or after some types only; or on
+            trial, and not judged yet.
     """
+    refuse_on_trial(now.season, name, trials)
     known = _labels(now, n.INTERVENTION)
     if name not in known:
         raise unknown_name("intervention", name, known)
@@ -208,6 +221,22 @@ def _acting(now: Standing, name: str) -> tuple[np.ndarray, Ints]:
     season = now.season.observed()
     acts = season.applied()[season.interventions.index(name)]
     return acts, season.session_nights()
+
+
+def refuse_on_trial(season: Season, name: str, trials: Sequence[Trial]) -> None:
+    """Refuse what would be a look at a trial before its end that no record keeps.
+
+    Raises:
+        NoAnswerError: a trial of this intervention is under way.
+    """
+    last = season.last_night.astype(object)
+    if any(t.plan.measure == name and t.status(last) == "running" for t in trials):
+        raise NoAnswerError(
+            f"The trial of {name!r} is under way and not judged yet. Results before its end are "
+            "not shown: who stops at a lucky moment finds what is not there. slackwater trial "
+            "analyse judges it when it is due; before that, with --peek, it shows them and keeps "
+            "in the record that you looked."
+        )
 
 
 def _nights_after(first_nights: Ints, acts: np.ndarray) -> np.ndarray:

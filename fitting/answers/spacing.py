@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import Final
+from collections.abc import Mapping
+from typing import Final, Unpack
 
 import numpy as np
 import xarray as xr
@@ -15,13 +15,7 @@ from slackwater.fitting.answers.spacing_alternatives import WaysOut, sessions_of
 from slackwater.fitting.answers.spacing_mornings import Mornings, mornings_of
 from slackwater.fitting.answers.spacing_search import WORK, Found, best_plan
 from slackwater.fitting.answers.spacing_space import Space
-from slackwater.fitting.answers.spacing_wish import (
-    DEFAULT_CHANCE,
-    DEFAULT_DAYS,
-    Date,
-    Wish,
-    make_wish,
-)
+from slackwater.fitting.answers.spacing_wish import DEFAULT_DAYS, Options, Wish, make_wish
 from slackwater.fitting.answers.standing import THRESHOLD_RULE, Standing
 from slackwater.fitting.answers.support import confounded_types, thin_types
 from slackwater.model import names as n
@@ -45,12 +39,8 @@ def spacing(
     wanted: Mapping[str, int],
     days: int = DEFAULT_DAYS,
     *,
-    start: Date | None = None,
-    fixed: Mapping[Date, str] | None = None,
-    rest: Iterable[str] = (),
-    chance: float = DEFAULT_CHANCE,
-    chance_for: Mapping[str, float] | None = None,
     level: float = DEFAULT_LEVEL,
+    **options: Unpack[Options],
 ) -> xr.Dataset:
     """Answer on which days the wanted sessions fit, so that each begins recovered.
 
@@ -61,12 +51,8 @@ def spacing(
         now: the state, from `standing`.
         wanted: how many sessions of each type, at dose 1.
         days: how many days the plan has.
-        start: its first day; that of the last reading if left out.
-        fixed: the type of the session on each fixed day; counts among those wanted.
-        rest: dates (YYYY-MM-DD) and English weekdays without a session.
-        chance: the chance to be recovered asked for before each session.
-        chance_for: another chance for some types.
         level: credible mass of every interval.
+        **options: `start`, `fixed`, `rest`, `chance`, `chance_for`; see `Options`.
 
     Returns:
         Where the plan fits, dimension `day` (dates, every day of the plan): `session` (type
@@ -80,7 +66,7 @@ def spacing(
         NoAnswerError: a type cannot be told apart from another, or the search was too long.
     """
     check_level(level)
-    wish = make_wish(now, wanted, days, start, fixed, rest, chance, chance_for)
+    wish = make_wish(now, wanted, days, **options)
     _refuse_confounded(now, wish)
     logged = _logged(now)
     _refuse_taken(wish, logged)

@@ -10,11 +10,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, TypeVar
+from typing import Final, TypedDict, TypeVar, Unpack
 
 import numpy as np
 
 from slackwater.fitting.answers.ahead import FARTHEST
+from slackwater.fitting.answers.dates import parse_date
 from slackwater.fitting.answers.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, QuestionError, unknown_name
@@ -28,6 +29,24 @@ DEFAULT_CHANCE: Final = 0.8
 HIGHEST_CHANCE: Final = 0.99
 MOST_SESSIONS: Final = 28
 WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+class Options(TypedDict, total=False):
+    """What may be asked of a plan besides sessions and days.
+
+    Attributes:
+        start: its first day; that of the last reading if left out.
+        fixed: the type of the session on each fixed day; counts among those wanted.
+        rest: dates (YYYY-MM-DD) and English weekdays without a session.
+        chance: the chance to be recovered asked for before each session; 0.8 if left out.
+        chance_for: another chance for some types.
+    """
+
+    start: Date | None
+    fixed: Mapping[Date, str]
+    rest: Iterable[str]
+    chance: float
+    chance_for: Mapping[str, float]
 
 
 @dataclass(frozen=True)
@@ -71,14 +90,7 @@ class Wish:
 
 
 def make_wish(
-    now: Standing,
-    wanted: Mapping[str, int],
-    days: int = DEFAULT_DAYS,
-    start: Date | None = None,
-    fixed: Mapping[Date, str] | None = None,
-    rest: Iterable[str] = (),
-    chance: float = DEFAULT_CHANCE,
-    chance_for: Mapping[str, float] | None = None,
+    now: Standing, wanted: Mapping[str, int], days: int = DEFAULT_DAYS, **options: Unpack[Options]
 ) -> Wish:
     """Check what is asked for and return it.
 
@@ -86,11 +98,7 @@ def make_wish(
         now: the state, from `standing`.
         wanted: how many sessions of each type.
         days: how many days the plan has.
-        start: its first day; that of the last reading if left out.
-        fixed: the type of the session on each fixed day; counts among those wanted.
-        rest: dates (YYYY-MM-DD) and English weekdays without a session.
-        chance: the chance to be recovered asked for before each session.
-        chance_for: another chance for some types.
+        **options: see `Options`.
 
     Raises:
         QuestionError: a type, date, count or chance that makes no sense; says which.
@@ -102,23 +110,26 @@ def make_wish(
             "No session is logged that a reading could show, so there is nothing to plan with. "
             "Log sessions in sessions.csv (date, type), then run slackwater fit."
         )
-    first = _start(now, start)
+    first = _start(now, options.get("start"))
     _check_days(now, first, days)
-    on = {_date(date): label for date, label in (fixed or {}).items()}
-    for label in [*wanted, *on.values(), *(chance_for or {})]:
+    on = {_date(date): label for date, label in options.get("fixed", {}).items()}
+    chance_for = options.get("chance_for", {})
+    for label in [*wanted, *on.values(), *chance_for]:
         if label not in types:
             raise unknown_name("session type", label, types)
     counts = _counts(wanted, list(on.values()))
-    for label in chance_for or {}:
+    for label in chance_for:
         if label not in counts:
             raise QuestionError(
                 f"A chance is given for {label!r}, of which no session is wanted; "
                 "want one, or leave the chance out."
             )
-    chances = {label: (chance_for or {}).get(label, chance) for label in counts}
+    chance = options.get("chance", DEFAULT_CHANCE)
+    chances = {label: chance_for.get(label, chance) for label in counts}
     for value in chances.values():
         _check_chance(value)
-    wish = Wish(first, days, counts, on, tuple(dict.fromkeys(map(_rest, rest))), chances)
+    rest = tuple(dict.fromkeys(map(_rest, options.get("rest", ()))))
+    wish = Wish(first, days, counts, on, rest, chances)
     _check_fixed(wish)
     return wish
 
@@ -126,22 +137,6 @@ def make_wish(
 def weekday(date: np.datetime64) -> str:
     """Return the English name of a date's weekday."""
     return WEEKDAYS[date.astype("datetime64[D]").item().weekday()]
-
-
-def parse_date(text: str) -> np.datetime64:
-    """Return the date that "YYYY-MM-DD" names.
-
-    Raises:
-        QuestionError: not of that form, or no day of the calendar.
-    """
-    try:
-        day = dt.date.fromisoformat(text.strip())
-    except ValueError:
-        day = None
-    # fromisoformat also reads 20310502 and week dates, which the season's files do not.
-    if day is None or str(day) != text.strip():
-        raise QuestionError(f"{text!r} is no date; write it as YYYY-MM-DD, such as 2031-05-02.")
-    return np.datetime64(day)
 
 
 def _date(given: Date) -> np.datetime64:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,6 @@ from slackwater.fitting.trials.stretches import (
     counted,
     logged_days,
 )
-from slackwater.model.errors import QuestionError
 from slackwater.model.season import Season
 
 
@@ -49,18 +47,6 @@ def trial_answer(
         warnings=warnings,
         **facts,
     )
-
-
-def parse_day(text: str) -> np.datetime64:
-    """Return a day given as YYYY-MM-DD.
-
-    Raises:
-        QuestionError: it is none.
-    """
-    try:
-        return np.datetime64(dt.date.fromisoformat(text), "D")
-    except ValueError:
-        raise QuestionError(f"{text!r} is no date; write it as YYYY-MM-DD.") from None
 
 
 def missed(season: Season, trial: Trial, stretches: list[Stretch], before: np.datetime64) -> Days:

@@ -11,8 +11,8 @@ import xarray as xr
 
 from slackwater.fitting.answers.compare import SURE
 from slackwater.fitting.answers.intervals import BOUND, BOUNDS, DEFAULT_LEVEL, check_level
-from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.answers.trial import trial_answer
 from slackwater.fitting.trials.record import Trial
 from slackwater.fitting.trials.shrinkage import shrink, without_prior
 from slackwater.fitting.trials.stretches import (
@@ -25,12 +25,17 @@ from slackwater.fitting.trials.stretches import (
 from slackwater.fitting.trials.worth import PRIOR
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
+from slackwater.model.season import Season
 
 ROW: Final = "row"
 SHRINKING: Final = (
     "alone: each measure by itself; together: all measures at once, as differing around a common "
     "centre, so that the best of many is pulled back by as much as luck explains"
 )
+
+
+Moments = tuple[float, float]  # mean and SD of the log rate ratio
+NOTHING: Final[Moments] = (np.nan, np.nan)
 
 
 class _Known(NamedTuple):
@@ -42,7 +47,10 @@ class _Known(NamedTuple):
 
 
 def trial_ledger(
-    now: Standing, trials: Sequence[Trial], level: float = DEFAULT_LEVEL
+    now: Standing | Season,
+    trials: Sequence[Trial],
+    level: float = DEFAULT_LEVEL,
+    season: Season | None = None,
 ) -> xr.Dataset:
     """Answer what all measures ever tested did, each alone and all together.
 
@@ -50,18 +58,26 @@ def trial_ledger(
     or whose trial was stopped, speaks by the log; one whose trial is open not yet, since
     interim results are not shown.
 
+    Args:
+        now: the state, from `standing`; or the season alone, where no fit of it answers.
+        trials: the season's trials.
+        level: credible mass of every interval.
+        season: the season as it is now, where the state is of its fitted part alone.
+
     Returns:
         Dimension `row`: `alone` and `together` (row, bound; rate ratio), `chance_faster`
         and `chance_faster_together`; NaN where nothing is known yet. Attribute `rows`: for
-        each its `measure`, `trial` (None without one), `status`, `basis`, `verdict`,
-        `start`, sessions and looks; attribute `faster` names the measures that are clearly
-        faster, all judged together.
+        each its `measure`, `trial` (None without one), `status`, `basis`, `needs_fit` (the log
+        holds it and the fit does not), `verdict`, `start`, sessions and looks; attribute
+        `faster` names the measures that are clearly faster, all judged together.
 
     Raises:
         NoAnswerError: nothing was ever tested.
     """
     check_level(level)
-    rows = [*(_of_trial(now, t, trials) for t in trials), *_of_log(now, trials)]
+    whole = season or (now if isinstance(now, Season) else now.season)
+    learnt = {} if isinstance(now, Season) else _learnt(now)
+    rows = [*(_of_trial(whole, learnt, t, trials) for t in trials), *_of_log(whole, learnt, trials)]
     if not rows:
         raise NoAnswerError(
             "No measure was ever tested: none is logged in interventions.csv, and no trial is "
@@ -88,32 +104,38 @@ def trial_ledger(
         },
         coords={BOUND: list(BOUNDS)},
     )
-    return answer(
+    of_log = any(row.facts["basis"] == "log" for row in rows)
+    behind = [] if isinstance(now, Season) or not of_log else _behind(now, whole)
+    of_fit = [] if isinstance(now, Season) else [*now.warnings, *behind]
+    return trial_answer(
         data,
         "trial ledger",
-        now,
+        whole,
         level,
-        _warnings(rows, data),
+        [*of_fit, *_warnings(rows, data)],
         rows=[row.facts for row in rows],
         faster=[r.facts["measure"] for r, c in zip(rows, chance, strict=True) if c >= SURE],
         shrinking=SHRINKING,
     )
 
 
-def _of_trial(now: Standing, trial: Trial, trials: Sequence[Trial]) -> _Known:
+def _of_trial(
+    season: Season, learnt: dict[str, Moments], trial: Trial, trials: Sequence[Trial]
+) -> _Known:
     plan = trial.plan
-    stretches = stretches_of(now.season, assigned(plan))
+    stretches = stretches_of(season, assigned(plan))
     stretches = planned_part(stretches, plan.sessions_per_arm) or stretches
     facts = {
         "measure": plan.measure,
         "trial": plan.trial,
-        "status": trial.status(now.season.last_night.astype(object)),
+        "status": trial.status(season.last_night.astype(object)),
         "start": str(plan.start),
         "sessions_per_arm": plan.sessions_per_arm,
         **{f"sessions_{arm}": count for arm, count in counted(stretches).items()},
         "looks": len(trial.looks),
         "verdict": trial.analysed.verdict if trial.analysed else None,
         "because": trial.stopped.because if trial.stopped else None,
+        "needs_fit": False,
     }
     if trial.analysed is not None:
         found = trial.analysed
@@ -121,45 +143,60 @@ def _of_trial(now: Standing, trial: Trial, trials: Sequence[Trial]) -> _Known:
         return _Known(facts, found.log_rate_ratio_mean, found.log_rate_ratio_sd)
     # The log of a measure with another trial holds that one's days, maybe not yet to be seen.
     alone = sum(t.plan.measure == plan.measure for t in trials) == 1
-    if trial.stopped is not None and alone and plan.measure in _learnt(now):
-        return _Known(facts | {"basis": "log"}, *_moments(now, plan.measure))
-    return _Known(facts | {"basis": None}, np.nan, np.nan)
+    if trial.stopped is not None and alone and plan.measure in season.interventions:
+        return _by_log(facts, learnt)
+    return _Known(facts | {"basis": None}, *NOTHING)
 
 
-def _of_log(now: Standing, trials: Sequence[Trial]) -> list[_Known]:
+def _of_log(season: Season, learnt: dict[str, Moments], trials: Sequence[Trial]) -> list[_Known]:
     """Return the measures that are logged and never had a trial."""
     tried = {t.plan.measure for t in trials}
-    rows = []
-    for name in now.season.interventions:
-        if name in tried:
-            continue
-        facts: dict[str, Any] = {
-            "measure": name,
-            "trial": None,
-            "status": "no trial",
-            "start": str(logged_days(now.season, name).min()),
-            "sessions_per_arm": None,
-            "sessions_with": None,
-            "sessions_without": None,
-            "looks": 0,
-            "verdict": None,
-            "because": None,
-            "basis": "log" if name in _learnt(now) else None,
-        }
-        mean, sd = _moments(now, name) if name in _learnt(now) else (np.nan, np.nan)
-        rows.append(_Known(facts, mean, sd))
-    return rows
+    return [
+        _by_log(
+            {
+                "measure": name,
+                "trial": None,
+                "status": "no trial",
+                "start": str(logged_days(season, name).min()),
+                "sessions_per_arm": None,
+                "sessions_with": None,
+                "sessions_without": None,
+                "looks": 0,
+                "verdict": None,
+                "because": None,
+            },
+            learnt,
+        )
+        for name in season.interventions
+        if name not in tried
+    ]
 
 
-def _learnt(now: Standing) -> list[str]:
+def _by_log(facts: dict[str, Any], learnt: dict[str, Moments]) -> _Known:
+    """Return a row that speaks by what the fit made of the log, where it has seen the measure."""
+    seen = facts["measure"] in learnt
+    facts = facts | {"basis": "log" if seen else None, "needs_fit": not seen}
+    return _Known(facts, *learnt.get(facts["measure"], NOTHING))
+
+
+def _learnt(now: Standing) -> dict[str, Moments]:
+    """Return mean and SD of the log rate ratio of each measure that the fit has seen."""
     if n.INTERVENTION not in now.draws.coords:
+        return {}
+    draws = now.parameter(n.LOG_RATE_RATIO)
+    names = [str(name) for name in now.draws[n.INTERVENTION].values]
+    return {
+        name: (float(draws[:, k].mean()), float(draws[:, k].std())) for k, name in enumerate(names)
+    }
+
+
+def _behind(now: Standing, season: Season) -> list[str]:
+    if now.season.last_night >= season.last_night:
         return []
-    return [str(i) for i in now.draws[n.INTERVENTION].values]
-
-
-def _moments(now: Standing, name: str) -> tuple[float, float]:
-    draws = now.parameter(n.LOG_RATE_RATIO)[:, _learnt(now).index(name)]
-    return float(draws.mean()), float(draws.std())
+    return [
+        f"What the log tells is told up to {now.season.last_night}, as the fit does not take in "
+        "what came since."
+    ]
 
 
 def _warnings(rows: Sequence[_Known], data: xr.Dataset) -> list[str]:
@@ -177,6 +214,12 @@ def _warnings(rows: Sequence[_Known], data: xr.Dataset) -> list[str]:
                 f"Interim results of {row.facts['measure']!r} were looked at "
                 f"{row.facts['looks']} times before its end."
             )
+    unfitted = [repr(row.facts["measure"]) for row in rows if row.facts["needs_fit"]]
+    if unfitted:
+        said.append(
+            f"Not in the fit yet: {', '.join(unfitted)}. slackwater fit SEASON_FOLDER learns what "
+            "the log tells."
+        )
     if any(row.facts["status"] == "no trial" and row.facts["basis"] for row in rows):
         said.append(
             "Measures without a trial were used when the athlete chose, so what else differed on "

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.compare import VERDICT_RULE
-from slackwater.fitting.answers.intervals import (
-    BOUND,
-    BOUNDS,
-    DEFAULT_LEVEL,
-    check_level,
-    interval,
-)
+from slackwater.fitting.answers.intervals import BOUND, DEFAULT_LEVEL, check_level, interval
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.answers.standing import Standing
-from slackwater.fitting.answers.support import confounded_types
+from slackwater.fitting.answers.trial_plan_sayings import (
+    refuse_too_large,
+    refuse_too_long,
+    warnings_of,
+)
+from slackwater.fitting.answers.trial_sizes import (
+    LARGEST,
+    chance_range,
+    information_of,
+    pace,
+    sizes,
+    smallest_found,
+)
 from slackwater.fitting.trials import worth
 from slackwater.fitting.trials.design import ASSIGNMENT
 from slackwater.fitting.trials.record import Planned, Trial, orders
@@ -35,17 +41,18 @@ from slackwater.fitting.trials.rehearsal import (
     shares_of,
     truth_of,
 )
-from slackwater.fitting.trials.stretches import Assigned, logged_days
+from slackwater.fitting.trials.stretches import Assigned
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY
 
 SIZES: Final = (8, 12, 16, 24, 32)
 REHEARSALS: Final = 40
-BOOTSTRAPS: Final = 400
-LARGEST: Final = 64  # sessions per arm, unless asked for by number: beyond, few hold out
 LEAST_TO_SHORTEN: Final = 0.5  # days: a type with less left after its first reading shows nothing
-SMALLEST: Final = 0.5
+PILOTS: Final = 8
+PILOT_RATIO: Final = 1.5  # what a session adds to what is known depends little on it
+USUAL_SIZE: Final = 24  # sessions per arm: about half a year of most training
+SMALLEST_RULE: Final = "about the smallest that {} sessions per arm can find"
 CHANCE: Final = 0.8
 
 Run = Callable[[Sequence[Rehearsal]], list[Rehearsed]]
@@ -57,7 +64,8 @@ class Wanted:
 
     Attributes:
         measure: the recovery measure, as it will be logged.
-        smallest: the smallest effect worth having, days saved for a typical session.
+        smallest: the smallest effect worth having, days saved for a typical session; None for
+            the smallest that 24 sessions per arm (or `sessions`) can find.
         chance: the wanted chance of the verdict "faster" if that effect is true.
         sessions: sessions per arm, None to find the number.
         seed: of the assignment.
@@ -66,7 +74,7 @@ class Wanted:
 
     measure: str
     seed: int
-    smallest: float = SMALLEST
+    smallest: float | None = None
     chance: float = CHANCE
     sessions: int | None = None
     start: np.datetime64 | None = None
@@ -105,34 +113,39 @@ def plan_trial(
     habits = habits_of(now.season)
     shares = _shares(now, habits)
     to_shorten = worth.typical_session(now, shares)
-    effects = worth.log_ratio_for(to_shorten, wanted.smallest)
-    _refuse_too_large(wanted, to_shorten, effects)
+    lots = Assigned(now.season.last_night + DAY, list(shares), wanted.seed)
+
+    def simulated(size: int | None, truths: dict[int, float]) -> list[Rehearsed]:
+        return run(_tasks(now, replace(wanted, sessions=size), lots, habits, truths))
+
+    smallest = wanted.smallest
+    if smallest is None:
+        smallest = _findable(to_shorten, wanted, simulated)
+    effects = worth.log_ratio_for(to_shorten, smallest)
+    refuse_too_large(smallest, to_shorten, effects)
     possible = np.flatnonzero(np.isfinite(effects))
     chosen = possible[np.linspace(0, len(possible) - 1, REHEARSALS).astype(int)]
-    lots = Assigned(now.season.last_night + DAY, list(shares), wanted.seed)
-    results = run(_tasks(now, wanted, lots, habits, {int(s): effects[s] for s in chosen}))
-    true = effects[chosen]
-    information = np.array(
-        [(1 / r.sd**2 - 1 / worth.PRIOR.sd**2) / r.sessions_per_arm for r in results]
-    )
+    results = simulated(wanted.sessions, {int(s): effects[s] for s in chosen})
+    true, information = effects[chosen], information_of(results)
     sessions = wanted.sessions or worth.sessions_for(true, information, wanted.chance, LARGEST)
     shown = sessions or LARGEST
-    data = _sizes(results, true, information, level).assign(
+    data = sizes(results, true, information, level).assign(
         sessions_per_arm=shown,
-        expected_chance=_chance_range(true, information, shown, level),
-        planned_weeks=_pace(results) * shown,
-        smallest_found=_smallest_found(to_shorten[chosen], information, shown, wanted.chance),
+        expected_chance=chance_range(true, information, shown, level),
+        planned_weeks=pace(results) * shown,
+        smallest_found=smallest_found(to_shorten[chosen], information, shown, wanted.chance),
         smallest_ratio=interval(np.exp(effects[possible]), level),
     )
-    planned = None if sessions is None else _planned(wanted, start, shares, data)
+    planned = None if sessions is None else _planned(wanted, smallest, start, shares, data)
     return answer(
         data,
         "trial plan",
         now,
         level,
-        _warnings(now, wanted, effects, shares, data),
+        warnings_of(now, wanted.measure, smallest, effects, shares, data),
         measure=wanted.measure,
-        smallest=wanted.smallest,
+        smallest=smallest,
+        smallest_rule=_rule(wanted),
         wanted_chance=wanted.chance,
         types=shares,
         verdict_rule=VERDICT_RULE,
@@ -146,28 +159,9 @@ def to_record(answer: xr.Dataset, trials: Sequence[Trial], written: dt.datetime)
     Raises:
         NoAnswerError: no trial of a sensible size would do.
     """
-    planned = answer.attrs["planned"]
-    if planned is None:
-        raise NoAnswerError(_too_long(answer))
+    refuse_too_long(answer)
     number = 1 + max((t.plan.trial for t in trials), default=0)
-    return Planned(trial=number, written=written, **planned)
-
-
-def _too_long(answer: xr.Dataset) -> str:
-    days = float(answer["smallest_found"])
-    found = "No effect that is possible would be found with the chance asked for: "
-    if np.isfinite(days):
-        found = (
-            f"They find an effect of {days:.1f} days with the chance asked for: take --smallest "
-            f"{days:.1f}, "
-        )
-    return (
-        f"Nothing is registered: even {LARGEST} sessions per arm "
-        f"({float(answer['planned_weeks']):.0f} weeks) show an effect of "
-        f"{answer.attrs['smallest']:g} days with a chance of "
-        f"{100 * float(answer['expected_chance'].sel(bound='median')):.0f} % only. {found}"
-        "accept a lower --chance, or set the number yourself with --sessions."
-    )
+    return Planned(trial=number, written=written, **answer.attrs["planned"])
 
 
 def _check(now: Standing, wanted: Wanted, trials: Sequence[Trial]) -> np.datetime64:
@@ -179,7 +173,7 @@ def _check(now: Standing, wanted: Wanted, trials: Sequence[Trial]) -> np.datetim
             )
     if not wanted.measure.strip() or not wanted.measure.isprintable():
         raise QuestionError("Name the measure as you will log it in interventions.csv.")
-    if not 0 < wanted.smallest < np.inf:
+    if wanted.smallest is not None and not 0 < wanted.smallest < np.inf:
         raise QuestionError("--smallest is in days saved, above 0, such as 0.5.")
     if not 0 < wanted.chance < 1:
         raise QuestionError("--chance is a share between 0 and 1, such as 0.8.")
@@ -210,13 +204,24 @@ def _shares(now: Standing, habits: Habits) -> dict[str, float]:
     return shares
 
 
-def _refuse_too_large(wanted: Wanted, to_shorten: np.ndarray, effects: np.ndarray) -> None:
-    if np.isfinite(effects).mean() < 0.5:
-        raise NoAnswerError(
-            f"A typical session leaves {np.median(to_shorten):.1f} days of recovery after its "
-            f"first reading; no measure is likely to save {wanted.smallest:g} of them. Give a "
-            "smaller --smallest."
-        )
+def _rule(wanted: Wanted) -> str | None:
+    """Return where the smallest effect comes from, None where it was named."""
+    size = wanted.sessions or USUAL_SIZE
+    return SMALLEST_RULE.format(size) if wanted.smallest is None else None
+
+
+def _findable(
+    to_shorten: np.ndarray,
+    wanted: Wanted,
+    simulated: Callable[[int | None, dict[int, float]], list[Rehearsed]],
+) -> float:
+    """Return the smallest effect that a usual number of sessions finds, from a few trials first."""
+    size = wanted.sessions or USUAL_SIZE
+    chosen = np.linspace(0, len(to_shorten) - 1, PILOTS).astype(int)
+    pilots = simulated(size, {int(s): float(np.log(PILOT_RATIO)) for s in chosen})
+    information = np.resize(information_of(pilots), len(to_shorten))
+    found = smallest_found(to_shorten, information, size, wanted.chance)
+    return found if np.isfinite(found) else max(0.1, round(float(np.median(to_shorten)) / 2, 1))
 
 
 def _tasks(
@@ -228,7 +233,7 @@ def _tasks(
 ) -> list[Rehearsal]:
     """Return the trials to simulate, one for each of these draws and its log rate ratio."""
     past = past_of(now.season, wanted.measure)
-    sizes = (wanted.sessions,) if wanted.sessions else SIZES
+    each = (wanted.sessions,) if wanted.sessions else SIZES
     earlier = np.zeros(now.draws.sizes["sample"])
     if n.INTERVENTION in now.draws.coords and wanted.measure in now.draws[n.INTERVENTION].values:
         earlier = now.draws[n.LOG_RATE_RATIO].sel({n.INTERVENTION: wanted.measure}).values
@@ -242,76 +247,24 @@ def _tasks(
         seed = wanted.seed + 1 + k
         trial = lots._replace(seed=seed)
         tasks.append(
-            Rehearsal(past, habits, truth, wanted.measure, trial, sizes[k % len(sizes)], seed)
+            Rehearsal(past, habits, truth, wanted.measure, trial, each[k % len(each)], seed)
         )
     return tasks
 
 
-def _sizes(
-    results: list[Rehearsed], true: np.ndarray, information: np.ndarray, level: float
-) -> xr.Dataset:
-    """Return what was simulated at each size, and what the smooth curve says there."""
-    sizes = sorted({r.sessions_per_arm for r in results})
-    of = [[r for r in results if r.sessions_per_arm == size] for size in sizes]
-    faster = [sum(r.verdict == "faster" for r in each) for each in of]
-    ranges = [
-        worth.share_range(count, len(each), level) for count, each in zip(faster, of, strict=True)
-    ]
-    shares = [
-        [low, count / len(each), high]
-        for (low, high), count, each in zip(ranges, faster, of, strict=True)
-    ]
-    return xr.Dataset(
-        {
-            "simulated": ("size", [len(each) for each in of]),
-            "faster": ("size", faster),
-            "faster_share": (("size", BOUND), shares),
-            "chance": ("size", [worth.chance_of_faster(true, information, s) for s in sizes]),
-            "weeks": ("size", [_pace(each) * s for each, s in zip(of, sizes, strict=True)]),
-        },
-        coords={"size": sizes, BOUND: list(BOUNDS)},
-    )
-
-
-def _pace(results: list[Rehearsed]) -> float:
-    """Return how many weeks one session per arm takes."""
-    return float(np.mean([r.days / r.sessions_per_arm for r in results])) / 7
-
-
-def _chance_range(
-    true: np.ndarray, information: np.ndarray, sessions: int, level: float
-) -> xr.DataArray:
-    """Return the curve's chance with its Monte Carlo range (bootstrap over the trials)."""
-    rng = np.random.default_rng(sessions)
-    again = rng.integers(len(true), size=(BOOTSTRAPS, len(true)))
-    chances = [worth.chance_of_faster(true[i], information[i], sessions) for i in again]
-    found = interval(np.array(chances), level)
-    found.loc[{BOUND: "median"}] = worth.chance_of_faster(true, information, sessions)
-    return found
-
-
-def _smallest_found(
-    to_shorten: np.ndarray, information: np.ndarray, sessions: int, chance: float
-) -> float:
-    """Return the days saved, in tenths, that are found with that chance; NaN where none are."""
-    for tenths in range(1, int(10 * np.median(to_shorten))):
-        effects = worth.log_ratio_for(to_shorten, tenths / 10)
-        possible = np.isfinite(effects)
-        effects, known = effects[possible], information[possible]
-        if worth.chance_of_faster(effects, known, sessions) >= chance:
-            return tenths / 10
-    return float("nan")
-
-
 def _planned(
-    wanted: Wanted, start: np.datetime64, shares: dict[str, float], data: xr.Dataset
+    wanted: Wanted,
+    smallest: float,
+    start: np.datetime64,
+    shares: dict[str, float],
+    data: xr.Dataset,
 ) -> dict[str, Any]:
     sessions = int(data["sessions_per_arm"])
     return {
         "measure": wanted.measure,
         "start": start.astype(object),
         "sessions_per_arm": sessions,
-        "smallest_days": wanted.smallest,
+        "smallest_days": smallest,
         "wanted_chance": wanted.chance,
         "expected_chance": round(float(data["expected_chance"].sel({BOUND: "median"})), 3),
         "types": {label: round(share, 3) for label, share in shares.items()},
@@ -320,36 +273,3 @@ def _planned(
         "pairs": orders(wanted.seed, list(shares), sessions),
         "verdict_rule": VERDICT_RULE,
     }
-
-
-def _warnings(
-    now: Standing, wanted: Wanted, effects: np.ndarray, types: dict[str, float], data: xr.Dataset
-) -> list[str]:
-    said = [why for label, why in confounded_types(now).items() if label in types]
-    impossible = float(np.isnan(effects).mean())
-    if impossible > 0.05:
-        said.append(
-            f"In {100 * impossible:.0f} % of what is possible after your readings, no measure "
-            f"could save {wanted.smallest:g} days; the chances are about the rest."
-        )
-    earlier = len(logged_days(now.season, wanted.measure))
-    if earlier:
-        said.append(
-            f"{wanted.measure!r} was used on {earlier} days already. They are why you try it, and "
-            "are no evidence for it a second time: the trial will be judged by its own days alone."
-        )
-    largest = int(data["size"].max())
-    if int(data["sessions_per_arm"]) > largest:
-        said.append(
-            f"Trials of up to {largest} sessions per arm were simulated; beyond, the chance is "
-            "carried on by the curve."
-        )
-    expected = float((data["simulated"] * data["chance"]).sum())
-    spread = float((data["simulated"] * data["chance"] * (1 - data["chance"])).sum()) ** 0.5
-    seen = int(data["faster"].sum())
-    if abs(seen - expected) > 2.6 * spread + 0.5:  # beyond what 99 in 100 plans show
-        said.append(
-            f"The curve expects {expected:.0f} verdicts of 'faster' where {seen} were seen, so "
-            "take its chances as rough, and the counts as what there is."
-        )
-    return list(dict.fromkeys(said))

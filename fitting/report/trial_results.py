@@ -71,7 +71,9 @@ def _without_model(answer: xr.Dataset) -> str:
     percent = 100 * math.expm1(float(answer["difference_ln"]))
     error = 100 * float(answer["difference_se_ln"])
     se = f" (SE {error:.1f})" if math.isfinite(error) else ""
-    return f"{percent:+.1f} %{se}, p = {float(answer['p_value']):.3f}, {pairs}"
+    p_value = float(answer["p_value"])
+    shown = "p < 0.001" if p_value < 0.0005 else f"p = {p_value:.3f}"
+    return f"{percent:+.1f} %{se}, {shown}, {pairs}"
 
 
 def analyse_body(answer: xr.Dataset) -> Json:

@@ -174,3 +174,17 @@ def test_chance_has_the_sizes_it_is_given(long: Simulated) -> None:
     assert abs(log_square.mean() + np.euler_gamma + np.log(2)) < 4 * np.sqrt(variance / NIGHT_COUNT)
     error = np.sqrt((np.pi**4 + 2 * variance**2) / NIGHT_COUNT)
     assert abs(log_square.var() - variance) < 4 * error
+
+
+def test_what_no_reading_shows_yet_stays_in_the_log_and_is_not_felt() -> None:
+    last = table("readings")["date"].max()
+    later = pd.DataFrame({"date": [last, last + DAY], "type": ["heavy lifting", "river swim"]})
+    sessions = pd.concat([table("sessions"), later.assign(dose=1.0)], ignore_index=True)
+    others = [table(name) for name in ("types", "interventions", "stressors")]
+    nights = table("readings").drop(columns="rmssd_ms")
+    ahead = plan_season("plan", nights, sessions, *others)
+    made = simulate(TRUTH, ahead, np.random.default_rng(7))
+    assert made.season.data.sizes[n.SESSION] == plan().data.sizes[n.SESSION] + 2
+    assert made.dip == pytest.approx(simulated(TRUTH).dip)
+    readings = made.season.data[n.LOG_RMSSD].values
+    assert readings == pytest.approx(simulated(TRUTH).season.data[n.LOG_RMSSD].values, nan_ok=True)

@@ -136,6 +136,31 @@ def test_without_a_trial_there_is_nothing_to_do(demo_copy: Path) -> None:
     assert "write it as YYYY-MM-DD" in str(wrong.exception)
 
 
+def test_the_ledger_shows_what_is_recorded_before_a_new_fit(demo_copy: Path) -> None:
+    with (demo_copy / "readings.csv").open("a", encoding="utf-8") as file:
+        file.writelines(f"2031-07-0{day},66.0,chest strap\n" for day in (7, 8))
+    with (demo_copy / "interventions.csv").open("a", encoding="utf-8") as file:
+        file.write("2031-07-07,sauna\n")
+    found = json.loads(run("ledger", demo_copy, "--json").stdout)
+    needed = {row["measure"]: row["needs_fit"] for row in found["rows"]}
+    assert needed == {"river dip": False, "beet juice": False, "sauna": True}
+    assert found["last_night"] == "2031-07-08"
+    assert found["next"]["stage"] == "fit again"
+    (demo_copy / "posterior.nc").unlink()
+    shown = run("ledger", demo_copy).stdout
+    assert shown.count("needs a fit") == 3
+
+
+def test_a_measure_on_trial_is_not_compared(demo_copy: Path, quick: None) -> None:
+    done = run("plan", demo_copy, "--measure", MEASURE, "--sessions", "6", "--seed", "3")
+    assert done.exit_code == 0, done.output
+    go_on(demo_copy, 12)
+    compared = CliRunner().invoke(cli, ["compare", str(demo_copy), "--intervention", MEASURE])
+    assert isinstance(compared.exception, NoAnswerError)
+    assert "is under way and not judged yet" in str(compared.exception)
+    assert read_trials(demo_copy)[0].looks == []
+
+
 @pytest.fixture
 def fitted_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same season is fitted once, and quickly: fits are not what is tested here."""

@@ -128,6 +128,34 @@ def test_a_stopped_trial_speaks_by_the_log_unless_the_measure_is_on_trial_again(
     assert np.all(np.isnan(again["alone"]))
 
 
+def test_what_the_fit_has_not_seen_is_shown_and_marked() -> None:
+    now = state(nap=(0.2, 0.1))
+    later = by_hand.season(
+        NIGHTS + 20, SESSIONS, interventions=[(5, "nap"), (40, "nap"), (NIGHTS + 3, "sauna")]
+    )
+    done = Trial(plan(), [], analysed())
+    answer = trial_ledger(now, [done], season=later)
+    told = rows(answer)
+    assert [row["needs_fit"] for row in told.values()] == [False, False, True]
+    assert (told["sauna"]["status"], told["sauna"]["basis"]) == ("no trial", None)
+    assert np.isfinite(answer["alone"].values[:2]).all()
+    assert np.isnan(answer["together"].values[2]).all()
+    assert answer.attrs["last_night"] == str(later.last_night)
+    assert any(w.startswith("Not in the fit yet: 'sauna'.") for w in answer.attrs["warnings"])
+    assert any("is told up to" in w for w in answer.attrs["warnings"])
+    assert "needs a fit" in printed(answer)
+
+
+def test_without_any_fit_the_record_is_shown() -> None:
+    season = state(nap=(0.2, 0.1)).season
+    answer = trial_ledger(season, [Trial(plan(), [], analysed())])
+    assert float(answer["alone"][0].sel(bound="median")) == pytest.approx(np.exp(0.35))
+    assert [row["needs_fit"] for row in answer.attrs["rows"]] == [False, True]
+    nothing = trial_ledger(season, [Trial(plan(10))])
+    assert np.isnan(nothing["together"].values).all()
+    assert nothing.attrs["faster"] == []
+
+
 def test_looks_are_told() -> None:
     look = Looked(trial=1, written=WRITTEN, last_night=day(30).astype(object), sessions_with=2,
                   sessions_without=2)  # fmt: skip

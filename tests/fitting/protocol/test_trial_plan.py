@@ -153,10 +153,33 @@ def test_too_small_an_effect_is_not_registered() -> None:
     with pytest.raises(NoAnswerError, match="Nothing is registered: even 64 sessions") as caught:
         to_record(answer, [], WRITTEN)
     found = float(answer["smallest_found"])
-    assert f"take --smallest {found:.1f}" in str(caught.value)
+    assert f'--measure "ice bath" --smallest {found:.1f} plans for that' in str(caught.value)
     # And what it says to ask for is then granted.
     again = plan_trial(state(), Wanted(MEASURE, 5, smallest=found), run=Runner(1.5))
     assert again.attrs["planned"] is not None
+
+
+def test_without_a_smallest_effect_it_is_what_half_a_year_can_find() -> None:
+    run = Runner(2.0)
+    answer = plan_trial(state(), Wanted(MEASURE, seed=5), run=run)
+    smallest = answer.attrs["smallest"]
+    assert answer.attrs["planned"]["smallest_days"] == smallest
+    assert answer.attrs["smallest_rule"] == "about the smallest that 24 sessions per arm can find"
+    assert len(run.tasks) == 40  # beside the first few
+    assert 20 <= int(answer["sessions_per_arm"]) <= 24
+    less = plan_trial(state(), Wanted(MEASURE, seed=5, smallest=smallest - 0.1), run=run)
+    assert int(less["sessions_per_arm"]) > 24
+    assert less.attrs["smallest_rule"] is None
+    given = plan_trial(state(), Wanted(MEASURE, seed=5, sessions=12), run=run)
+    assert given.attrs["smallest"] > smallest
+    assert float(given["expected_chance"].sel(bound="median")) >= 0.8
+
+
+def test_where_nothing_can_be_found_half_of_what_is_left_is_asked_for() -> None:
+    answer = plan_trial(state(), Wanted(MEASURE, seed=5), run=Runner(1e-3))
+    left = np.median(typical_session(state(), {"row": 1.0, "lift": 1.0}))
+    assert answer.attrs["smallest"] == round(left / 2, 1)
+    assert answer.attrs["planned"] is None
 
 
 def test_earlier_use_is_said_and_gets_its_own_label() -> None:

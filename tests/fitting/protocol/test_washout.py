@@ -396,6 +396,7 @@ def test_answer_on_the_demo_season(demo: Fitted, demo_now: Standing) -> None:
     assert {"schema", "season", "last_night", "level", "warnings"} <= set(found)
     assert (found["basis"], found["season"]) == ("posterior", "demo")
     assert len(found["coming"]) == 5
+    assert found.pop("next")["stage"] == "plan"
     assert found == as_object(washout(demo_now, 5))
     chances = [found["chance_at_baseline"], *(c["chance_at_baseline"] for c in found["coming"])]
     assert chances[found["further_rest_days"]] >= 0.9
