@@ -1,7 +1,7 @@
 """What slackwater believes: the season as data, the recovery model, its simulator.
 
 Pure: no files, no clock, no printing. Reading order: `names`, `season`, `design`,
-`dynamics`, `likelihood`, `priors`, `pooling`, `recovery`, `simulate`.
+`dynamics`, `likelihood`, `priors`, `pooling`, `recovery`, `trend`, `simulator`.
 
     model = build_model(season)     # a pymc.Model, for any PyMC sampler
 
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
     from slackwater.model.priors import Priors
     from slackwater.model.recovery import build_model
     from slackwater.model.season import Season
-    from slackwater.model.simulate import Impulse, Truth, plan_season, simulate
+    from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 
 _HOME: Final = {
-    "Impulse": "simulate",
+    "Impulse": "simulator",
     "Priors": "priors",
     "Season": "season",
-    "Truth": "simulate",
+    "Truth": "simulator",
     "build_model": "recovery",
-    "plan_season": "simulate",
-    "simulate": "simulate",
+    "plan_season": "simulator",
+    "simulate": "simulator",
 }
 
 __all__ = ["Impulse", "Priors", "Season", "Truth", "build_model", "plan_season", "simulate"]

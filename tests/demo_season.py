@@ -5,7 +5,7 @@
 An invented club rower who also lifts and runs hills: 26 weeks of readings that begin with
 two weeks of complete rest, five session types, one recovery measure that works and one
 that does not, a head cold, a new sensor and missing nights. The readings come from
-`slackwater.model.simulate`, and what they were made from is kept in truth.json.
+`slackwater.model.simulator`, and what they were made from is kept in truth.json.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from slackwater.model.season import Season
-from slackwater.model.simulate import Impulse, Simulated, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
 
 DEMO_DATA = Path(__file__).parents[1] / "demo_data"
 SEED = 20310106

@@ -76,9 +76,10 @@ def fit(
     season = season.observed()
     readings = int(season.read.sum())
     if readings < FEWEST_READINGS:
+        counted = "1 reading" if readings == 1 else f"{readings} readings"
         raise NoAnswerError(
-            f"Season {season.name!r} has {readings} readings; a fit needs at least "
-            f"{FEWEST_READINGS}. Go on logging, best through a stretch of complete rest."
+            f"Season {season.name!r} has {counted}; a fit needs at least {FEWEST_READINGS}. Go on "
+            "logging, best through a stretch of complete rest."
         )
     if draws < 100 or chains < 2:
         raise QuestionError("A fit needs at least 100 draws and 2 chains to be judged by.")

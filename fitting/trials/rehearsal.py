@@ -31,7 +31,7 @@ from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import LN_2
 from slackwater.model.season import DAY, Season
-from slackwater.model.simulate import Impulse, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 
 HABIT_DAYS: Final = 84  # training goes on as in these last days
 FEWEST_HABIT_DAYS: Final = 21

@@ -49,7 +49,8 @@ def test_each_exported_name_can_be_imported_and_has_a_docstring(name: str) -> No
 def test_documented_arguments_are_those_of_the_signature(name: str) -> None:
     function: Callable[..., Any] = getattr(api, name)
     section = (inspect.getdoc(function) or "").split("\nArgs:\n")[1].split("\n\n")[0]
-    documented = [line.split(":")[0].strip() for line in section.splitlines() if line[4:5] != " "]
+    lines = [line.strip(" *") for line in section.splitlines() if line[4:5] != " "]
+    documented = [line.split(":")[0] for line in lines]
     assert documented == list(inspect.signature(function).parameters)
 
 

@@ -27,7 +27,7 @@ from slackwater.fitting.answers.history import history
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
-from slackwater.model.simulate import Impulse, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "history.md"
 NIGHTS: Final = 168

@@ -21,7 +21,7 @@ from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.priors import LN_2, Belief, Priors
 from slackwater.model.season import Season
-from slackwater.model.simulate import Impulse, Simulated, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
 
 NIGHTS = 100
 THIN = 10

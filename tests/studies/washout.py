@@ -34,7 +34,7 @@ from slackwater.fitting.sampling.fit import fit
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import LN_2, Belief, Priors, around
 from slackwater.model.season import DAY
-from slackwater.model.simulate import Impulse, Simulated, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "washout.md"
 REST: Final = 14

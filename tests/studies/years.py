@@ -28,7 +28,7 @@ from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model.priors import Priors, around
 from slackwater.model.season import Season
-from slackwater.model.simulate import Impulse, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 from tests.studies.pool import run_all
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "years.md"

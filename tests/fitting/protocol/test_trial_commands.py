@@ -20,7 +20,7 @@ from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed
 from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY, Season
-from slackwater.model.simulate import plan_season, simulate
+from slackwater.model.simulator import plan_season, simulate
 from tests.demo_season import TRUTH
 
 MEASURE = "ice bath"

@@ -27,7 +27,7 @@ from slackwater.fitting.report.terminal import show
 from slackwater.fitting.sampling.posterior import FitChecks
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.priors import Priors
-from slackwater.model.simulate import Impulse, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 from tests.fitting.conftest import Fitted

@@ -14,7 +14,7 @@ from scipy.stats import chi2
 
 from slackwater.model import names as n
 from slackwater.model.season import Season
-from slackwater.model.simulate import Impulse, Simulated, Truth, plan_season, simulate
+from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
 from tests.model.seasons import MISSED, NIGHTS, season, table
 
 TRUTH: Final = Truth(
@@ -188,3 +188,10 @@ def test_what_no_reading_shows_yet_stays_in_the_log_and_is_not_felt() -> None:
     assert made.dip == pytest.approx(simulated(TRUTH).dip)
     readings = made.season.data[n.LOG_RMSSD].values
     assert readings == pytest.approx(simulated(TRUTH).season.data[n.LOG_RMSSD].values, nan_ok=True)
+
+
+def test_the_function_is_found_by_its_name_whatever_was_imported_before() -> None:
+    import slackwater.model
+
+    assert slackwater.model.simulate is simulate
+    assert slackwater.model.plan_season is plan_season
