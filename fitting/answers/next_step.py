@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 from typing import Any, Final, NamedTuple
 
@@ -78,6 +79,7 @@ class Where(NamedTuple):
             "more": FIRST_FIT - self.readings,
             "some": FEW_SESSIONS,
             "weeks_more": max(1, (WEEKS_AT_MOST if self.weeks >= WEEKS else WEEKS) - self.weeks),
+            "wanted": shlex.quote(f"{self.plan_for}:2"),
             "measure": trial.plan.measure if trial else "",
             "verdict": self.verdict,
             "judged": judged,
@@ -220,7 +222,7 @@ _RULES: Final = (
         "plan",
         lambda at: not at.plan_until,
         "plan two weeks in which each session begins recovered, such as",
-        'spacing {folder} --want "{plan_for}:2" --days 14 --keep',
+        "spacing {folder} --want {wanted} --days 14 --keep",
     ),
     _Rule(
         "follow the plan",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from pathlib import Path
 from typing import Any
@@ -58,11 +59,11 @@ STOPPED = OVER._replace(trial=Trial(plan(), stopped=Stopped(trial=1, written=WRI
         (FITTED._replace(asked="fit"), "recovery", "recovery f"),
         (FITTED._replace(asked="recovery"), "repeats", "repeats f"),
         (FITTED._replace(asked="repeats", attributes=True), "elements", "elements f"),
-        (FITTED._replace(asked="repeats"), "plan", 'spacing f --want "row:2" --days 14 --keep'),
+        (FITTED._replace(asked="repeats"), "plan", "spacing f --want row:2 --days 14 --keep"),
         (FITTED._replace(asked="elements", weeks=4), "train on", "fit f"),
         (FITTED._replace(asked="elements", rare="swim"), "train on", "fit f"),
         (FITTED._replace(asked="elements", rare="swim", weeks=12), "plan",
-         'spacing f --want "row:2" --days 14 --keep'),
+         "spacing f --want row:2 --days 14 --keep"),
         (FITTED._replace(asked="spacing"), "plan otherwise",
          "spacing f --want TYPE:COUNT --days DAYS --keep"),
         (PLANNED, "follow the plan", "fit f"),
@@ -206,3 +207,8 @@ def test_an_old_fit_is_to_be_made_anew(made: Path, tmp_path: Path) -> None:
     with (folder / "readings.csv").open("a", encoding="utf-8") as file:
         file.writelines(f"{day(folders.NIGHTS + night)},100\n" for night in range(28))
     assert stage(folder, "check") == "fit again"
+
+
+def test_a_name_that_a_shell_would_take_apart_is_quoted() -> None:
+    step = next_step(FITTED._replace(asked="repeats", plan_for="hill run; ls $HOME"))
+    assert shlex.split(step.command)[3:5] == ["--want", "hill run; ls $HOME:2"]
