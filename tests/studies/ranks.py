@@ -40,8 +40,8 @@ def rank(seed: int) -> dict[str, Any]:
     quantity, `again`, how often that was so, and the fit's `divergences`, `rhat` and `ess`.
     """
     rng = np.random.default_rng([7, seed])
-    plan = _plan(rng)
-    values, truth = _draw_truth(plan, rng)
+    plan = season_to_draw(rng)
+    values, truth = draw_truth(plan, rng)
     whole = simulate(truth, plan, rng)
     past = whole.season.through(whole.season.nights[-2])
     posterior, again = _fit(past, seed)
@@ -73,7 +73,8 @@ def _fit(season: Season, seed: int) -> tuple[Posterior, int]:
     return posterior, again
 
 
-def _plan(rng: np.random.Generator) -> Season:
+def season_to_draw(rng: np.random.Generator) -> Season:
+    """Return the log of a season whose readings are to be drawn."""
     days = pd.date_range("2031-01-01", periods=NIGHTS).to_numpy()
     rows = []
     day = 7
@@ -95,7 +96,7 @@ def _plan(rng: np.random.Generator) -> Season:
     )
 
 
-def _draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats], Truth]:
+def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats], Truth]:
     """Draw every parameter from its prior; return them by name, and as a truth."""
     p = Priors()
 

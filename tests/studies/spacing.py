@@ -1,14 +1,15 @@
 """Whether the chances that `spacing` promises hold, on seasons that its model did not make.
 
-    python -m tests.studies.spacing [--seasons 150] [--others 15]
+    python -m tests.studies.spacing [--drawn 150] [--seasons 150] [--others 15]
 
-Takes about eight minutes on one core. Writes docs/calibration/spacing.md. Needs the extra
-`studies`.
+Takes about fifteen minutes on two cores; resumes where it was stopped. Writes
+docs/calibration/spacing.md. Needs the extra `studies`.
 
-Each season comes from the generator, is fitted, and four sessions are planned from its last
-morning. Then the plan is trained on the generator's own terms, many times over: the true dips
-that the season left, each new session with its own scatter. A morning's promise holds when the
-true dip lies under half of the true night-to-night standard deviation.
+Each season is fitted, and four sessions are planned from its last morning. Then the plan is
+trained on the season's true terms, many times over: the true dips that the season left, each new
+session with its own scatter. A morning's promise holds when the true dip lies under half of the
+true night-to-night standard deviation. Seasons come from the generator, and, where the promise
+must hold by the model's own lights, from athletes drawn from the priors.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy
 import argparse
 import sys
 import warnings
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -29,9 +32,13 @@ import pandas as pd
 from slackwater.fitting.answers.spacing import spacing
 from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.fit import fit
+from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
+from slackwater.model.simulator import Truth, simulate
 from tests.studies.generator import Made, Shape, make
+from tests.studies.pool import run_all
+from tests.studies.ranks import draw_truth, season_to_draw
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "spacing.md"
 OTHERS: Final = (
@@ -40,6 +47,7 @@ OTHERS: Final = (
     "ten weeks, few sessions",
     "heavy tails, 20 % missing",
 )
+DRAWN: Final = "drawn from the priors"
 SESSIONS: Final = 4
 DAYS: Final = 40
 CHANCE: Final = 0.8
@@ -65,25 +73,98 @@ class Trained(NamedTuple):
 def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Hold promised chances against the truth.")
+    parser.add_argument("--drawn", type=int, default=150, help="athletes drawn from the priors")
     parser.add_argument("--seasons", type=int, default=150, help="seasons as modelled")
     parser.add_argument("--others", type=int, default=15, help="seasons of each other kind")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
+    drawn = _trained(DRAWN, options.drawn)
     modelled = _trained("as modelled", options.seasons)
     others = {kind: _trained(kind, options.others) for kind in OTHERS}
-    page = _page(options, modelled, others)
+    page = _page(options, drawn, modelled, others)
     PAGE.parent.mkdir(parents=True, exist_ok=True)
     PAGE.write_text(page, encoding="utf-8")
     sys.stdout.write(page)
 
 
 def _trained(kind: str, count: int) -> list[Trained | None]:
-    return [_train(make(kind, 7000 + seed), seed) for seed in range(count)]
+    found = run_all("spacing", train, [(kind, seed) for seed in range(count)])
+    return [Trained(**{k: np.array(v) for k, v in one.items()}) if one else None for one in found]
 
 
-def _train(made: Made, seed: int) -> Trained | None:
+def train(kind: str, seed: int) -> dict[str, list[Any]]:
+    """Return what became of one season's plan, as JSON has it; empty where there is no plan."""
+    athlete = _athlete(seed) if kind == DRAWN else _generated(make(kind, 7000 + seed))
+    trained = _train(athlete, seed)
+    return {k: v.tolist() for k, v in trained._asdict().items()} if trained else {}
+
+
+class Athlete(NamedTuple):
+    """A season and what is true of it.
+
+    Attributes:
+        season: what was logged.
+        noise: true SD of an ordinary night, ln.
+        dips: returns the true dips on each morning of the plan, (REPEATS, DAYS), as if it was
+            trained, from the plan's sessions (day and type).
+    """
+
+    season: Season
+    noise: float
+    dips: Callable[[list[tuple[int, str]], np.random.Generator], np.ndarray]
+
+
+def _generated(made: Made) -> Athlete:
+    return Athlete(Season.from_tables("made", **made.tables), made.noise, partial(_dips, made))
+
+
+def _athlete(seed: int) -> Athlete:
+    """Return a season of an athlete drawn from the priors, types alone."""
+    rng = np.random.default_rng([10, seed])
+    plan = season_to_draw(rng)
+    tables = plan.tables()
+    _, truth = draw_truth(plan, rng)
+    plan = Season.from_tables("drawn", tables["readings"], tables["sessions"], tables["types"])
+    state = rng.bit_generator.state
+    made = simulate(truth, plan, rng)
+    rng.bit_generator.state = state  # the scatter of the start and the sessions is drawn first
+    sessions = plan.session_nights()
+    scatter = rng.standard_normal(1 + len(sessions))[1:]
+    ages = len(plan.nights) - 1 - sessions
+    left: dict[str, float] = dict.fromkeys(truth.types, 0.0)
+    for name, dose, z, age in zip(
+        plan.data[n.SESSION_TYPE].values, plan.data[n.DOSE].values, scatter, ages, strict=True
+    ):
+        size = dose * truth.types[name].dip * np.exp(truth.session_sd * z) / truth.first_night
+        left[str(name)] += size * np.exp(-truth.types[name].rate * age)
+    start = truth.start.dip * np.exp(-truth.start.rate * (len(plan.nights) - 1))
+    if not np.isclose(sum(left.values()) + start, made.dip[-1]):
+        raise AssertionError("the season's dips are not what was taken apart")
+    return Athlete(made.season, truth.noise_sd, partial(_dips_of, truth, left, start))
+
+
+def _dips_of(
+    truth: Truth,
+    left: dict[str, float],
+    start: float,
+    days: list[tuple[int, str]],
+    rng: np.random.Generator,
+) -> np.ndarray:
+    ahead = np.arange(DAYS)
+    course = start * np.exp(-truth.start.rate * ahead)
+    course += sum(dip * np.exp(-truth.types[name].rate * ahead) for name, dip in left.items())
+    dips = np.tile(course, (REPEATS, 1))
+    for day, label in days:
+        impulse = truth.types[label]
+        scatter = np.exp(truth.session_sd * rng.standard_normal((REPEATS, 1)))
+        size = impulse.dip / truth.first_night * scatter
+        dips[:, day + 1 :] += size * np.exp(-impulse.rate * ahead[: DAYS - day - 1])
+    return dips
+
+
+def _train(athlete: Athlete, seed: int) -> Trained | None:
     """Fit a season, plan four sessions and train them; None where there is no plan."""
-    season = Season.from_tables("made", **made.tables)
+    season = athlete.season
     rng = np.random.default_rng([9, seed])
     labels = [str(t) for t in rng.choice(season.types, SESSIONS)]
     wanted = {label: labels.count(label) for label in dict.fromkeys(labels)}
@@ -96,9 +177,9 @@ def _train(made: Made, seed: int) -> Trained | None:
         return None
     last = pd.Timestamp(answer.attrs["last_night"])
     days = [((pd.Timestamp(s["date"]) - last).days, s["type"]) for s in answer.attrs["sessions"]]
-    dips = _dips(made, days, rng)
+    dips = athlete.dips(days, rng)
     planned = np.isfinite(answer["chance_asked"].values)
-    held = (dips <= 0.5 * made.noise).mean(axis=0)
+    held = (dips <= 0.5 * athlete.noise).mean(axis=0)
     return Trained(answer["chance_recovered"].values, held, planned)
 
 
@@ -140,42 +221,58 @@ def _heights(made: Made) -> list[tuple[int, Shape, float]]:
     return found
 
 
-def _page(
-    options: argparse.Namespace,
-    modelled: list[Trained | None],
-    others: dict[str, list[Trained | None]],
-) -> str:
+def _table(trained: list[Trained | None]) -> str:
     lines = ["| mornings | seasons | mornings | promised | held |", "|" + " --- |" * 5]
-    lines.append(_row("with a planned session", modelled, lambda t: t.planned))
+    lines.append(_row("with a planned session", trained, lambda t: t.planned))
     for low, high in BINS:
         lines.append(
             _row(
                 f"promised {100 * low:.0f} to {100 * high:.0f} %",
-                modelled,
+                trained,
                 lambda t, low=low, high=high: (t.promised >= low) & (t.promised <= high),
             )
         )
+    return "\n".join(lines)
+
+
+def _page(
+    options: argparse.Namespace,
+    drawn: list[Trained | None],
+    modelled: list[Trained | None],
+    others: dict[str, list[Trained | None]],
+) -> str:
     other = ["| kind of season | seasons | mornings | promised | held |", "|" + " --- |" * 5]
     other += [_row(kind, trained, lambda t: t.planned) for kind, trained in others.items()]
-    without = sum(t is None for t in modelled)
     return f"""# Do the promised chances of a plan hold?
 
-Written by `python -m tests.studies.spacing --seasons {options.seasons} --others {options.others}`.
+Written by `python -m tests.studies.spacing --drawn {options.drawn} --seasons {options.seasons} \
+--others {options.others}`.
 
 `slackwater spacing` promises, for each planned session, a chance of at least {CHANCE:.0%} to be \
 recovered on its morning. Here {SESSIONS} sessions of types drawn at random are planned from the \
-last morning of seasons made by a generator that shares no code with slackwater, and then trained \
-{REPEATS} times on the generator's own terms: what its past sessions truly left, and each new \
-one with a scatter of its own. *Held*: the share of mornings on which the true dip lay under half \
-of the true night-to-night standard deviation. Ranges are two standard errors over seasons, \
-within which mornings hang together.
+last morning of made seasons, and then trained {REPEATS} times on their true terms: what the past \
+sessions truly left, and each new one with a scatter of its own. *Held*: the share of mornings on \
+which the true dip lay under half of the true night-to-night standard deviation. Ranges are two \
+standard errors over seasons, within which mornings hang together.
 
-## Seasons as modelled
+The second row and below take every morning of the {DAYS} days from the last reading, rest days \
+too.
 
-{options.seasons} seasons; {without} without a plan. The second row and below take every morning \
-of the {DAYS} days from the last reading, rest days too.
+## Athletes drawn from the priors
 
-{chr(10).join(lines)}
+By the model's own lights a promise must hold here: each athlete is drawn from the priors and \
+logs 100 nights from the model's own simulator. {options.drawn} seasons; \
+{sum(t is None for t in drawn)} without a plan.
+
+{_table(drawn)}
+
+## One kind of athlete
+
+Seasons as modelled, from a generator that shares no code with slackwater, whose athletes are more \
+alike than the priors allow for. {options.seasons} seasons; {sum(t is None for t in modelled)} \
+without a plan.
+
+{_table(modelled)}
 
 ## Seasons that the model does not describe
 
