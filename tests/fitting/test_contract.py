@@ -156,7 +156,9 @@ def answer(demo: Fitted, arguments: list[str], *more: str) -> Any:
     return json.loads(ran.out, parse_constant=lambda name: pytest.fail(f"{name} is no JSON"))
 
 
-@pytest.mark.parametrize(("arguments", "promised"), CONTRACT, ids=lambda value: str(value)[:40])
+@pytest.mark.parametrize(
+    ("arguments", "promised"), CONTRACT, ids=[" ".join(arguments) for arguments, _ in CONTRACT]
+)
 def test_every_promised_key_is_there_with_its_type(
     demo: Fitted, arguments: list[str], promised: dict[str, Any]
 ) -> None:
