@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from slackwater.fitting.answers.new_mornings import Event
 from slackwater.fitting.answers.standing import Standing
 from slackwater.model import names as n
-from slackwater.model.dynamics import Floats, dip_path
+from slackwater.model.dynamics import Floats
 from slackwater.model.season import DAY
 
 FARTHEST: Final = 60  # nights looked ahead for the day of recovery
@@ -78,15 +78,7 @@ def dips_ahead(
         known = [str(i) for i in now.draws[n.INTERVENTION].values]
         ratio = now.parameter(n.LOG_RATE_RATIO)[:, [known.index(measure)]]
         speed = speed * np.exp(ratio * (1 - np.asarray(acts, float)))
-    event_dips = now.event_dips(events, rng)
-    path = dip_path(
-        event_dips,
-        np.array([e.night - 1 for e in events], int),
-        np.array([now.groups.index(e.label) for e in events], int),
-        now.rates,
-        speed,
-        start=now.dips,
-    )
+    path, event_dips = now.run_on(events, speed, rng)
     dip = path.sum(axis=2)
     return dip, dip - now.held_back(events, event_dips, nights), dates
 

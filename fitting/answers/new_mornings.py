@@ -17,7 +17,7 @@ from slackwater.fitting.answers.smoothing import smooth_weights
 from slackwater.fitting.sampling.last_night import noise_variance
 from slackwater.model import names as n
 from slackwater.model.design import other_sensors
-from slackwater.model.dynamics import Floats, Ints, dip_path
+from slackwater.model.dynamics import Floats, Ints
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
 
@@ -76,15 +76,7 @@ def take_in(now: Standing, fitted: Season) -> Standing:
         listed = ", ".join(repr(label) for label in fresh)
         raise NoAnswerError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
     rng = np.random.default_rng(now.seed + 1)
-    new_dips = now.event_dips(new_events, rng)
-    path = dip_path(
-        new_dips,
-        np.array([e.night - 1 for e in new_events], int),
-        np.array([now.groups.index(e.label) for e in new_events], int),
-        now.rates,
-        now.speed(nights),
-        start=now.dips,
-    )
+    path, new_dips = now.run_on(new_events, now.speed(nights), rng)
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
     level = readings - _sensor_shift(now, season, other_sensors(fitted)) + shown

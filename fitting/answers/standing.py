@@ -15,7 +15,7 @@ from slackwater.fitting.answers.unseen_types import UnseenType, draw_unseen
 from slackwater.fitting.sampling.last_night import dip_trend, rate_trend
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.model import names as n
-from slackwater.model.dynamics import Floats
+from slackwater.model.dynamics import Floats, dip_path
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
 from slackwater.model.trend import step_weights
@@ -94,6 +94,21 @@ class Standing:
         scatter = rng.standard_normal(typical.shape) * self.parameter(n.SESSION_SD)[:, None]
         dose = np.array([e.dose for e in events], float)
         return np.asarray(dose * np.exp(typical + scatter))
+
+    def run_on(
+        self, events: list[Event], speed: Floats, rng: np.random.Generator
+    ) -> tuple[Floats, Floats]:
+        """Return every group's dip on the next N nights, (S, N, G), and the events' dips, (S, E).
+
+        Args:
+            events: what is to come.
+            speed: factor on all rates for the step into each night, shape (S, N).
+            rng: source of the events' scatter.
+        """
+        dips = self.event_dips(events, rng)
+        nights = np.array([e.night - 1 for e in events], int)
+        groups = np.array([self.groups.index(e.label) for e in events], int)
+        return dip_path(dips, nights, groups, self.rates, speed, start=self.dips), dips
 
     def held_back(self, events: list[Event], dips: Floats, nights: int) -> Floats:
         """Return what sessions' first nights do not show of their dips yet, (S, nights).
