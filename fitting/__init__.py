@@ -26,25 +26,26 @@ if TYPE_CHECKING:
     from slackwater.fitting.answers.history import history
     from slackwater.fitting.answers.recovery import recovery
     from slackwater.fitting.answers.repeats import repeats
-    from slackwater.fitting.answers.spacing import spacing
-    from slackwater.fitting.answers.spacing_check import spacing_check
-    from slackwater.fitting.answers.standing import Standing, standing
-    from slackwater.fitting.answers.trial_analyse import analyse_trial
-    from slackwater.fitting.answers.trial_ledger import trial_ledger
-    from slackwater.fitting.answers.trial_plan import plan_trial
-    from slackwater.fitting.answers.trial_today import trial_today
     from slackwater.fitting.answers.washout import washout, washout_before_fit
     from slackwater.fitting.answers.worth import worth
     from slackwater.fitting.intake import check_season, read_season
     from slackwater.fitting.sampling.fit import fit
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.spacing.check import check_spacing
+    from slackwater.fitting.spacing.plan import plan_spacing
+    from slackwater.fitting.state.standing import Standing, standing
+    from slackwater.fitting.trials.analyse import analyse_trial
+    from slackwater.fitting.trials.ledger import trial_ledger
+    from slackwater.fitting.trials.plan import plan_trial
+    from slackwater.fitting.trials.today import trial_today
 
 _HOME: Final = {
     "Posterior": "sampling.posterior",
-    "Standing": "answers.standing",
-    "analyse_trial": "answers.trial_analyse",
+    "Standing": "state.standing",
+    "analyse_trial": "trials.analyse",
     "baseline": "answers.baseline",
     "check_season": "intake",
+    "check_spacing": "spacing.check",
     "compare_attribute": "answers.compare",
     "compare_intervention": "answers.compare",
     "compare_types": "answers.compare",
@@ -54,16 +55,15 @@ _HOME: Final = {
     "fit": "sampling.fit",
     "forecast": "answers.forecast",
     "history": "answers.history",
-    "plan_trial": "answers.trial_plan",
+    "plan_spacing": "spacing.plan",
+    "plan_trial": "trials.plan",
     "planned_session": "answers.forecast",
     "read_season": "intake",
     "recovery": "answers.recovery",
     "repeats": "answers.repeats",
-    "spacing": "answers.spacing",
-    "spacing_check": "answers.spacing_check",
-    "standing": "answers.standing",
-    "trial_ledger": "answers.trial_ledger",
-    "trial_today": "answers.trial_today",
+    "standing": "state.standing",
+    "trial_ledger": "trials.ledger",
+    "trial_today": "trials.today",
     "washout": "answers.washout",
     "washout_before_fit": "answers.washout",
     "worth": "answers.worth",
@@ -75,6 +75,7 @@ __all__ = [
     "analyse_trial",
     "baseline",
     "check_season",
+    "check_spacing",
     "compare_attribute",
     "compare_intervention",
     "compare_types",
@@ -84,13 +85,12 @@ __all__ = [
     "fit",
     "forecast",
     "history",
+    "plan_spacing",
     "plan_trial",
     "planned_session",
     "read_season",
     "recovery",
     "repeats",
-    "spacing",
-    "spacing_check",
     "standing",
     "trial_ledger",
     "trial_today",

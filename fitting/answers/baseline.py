@@ -7,10 +7,10 @@ from typing import Final
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.ahead import days_until_baseline
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.ahead import days_until_baseline
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Ints
 from slackwater.model.season import DAY

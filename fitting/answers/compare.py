@@ -11,9 +11,9 @@ import xarray as xr
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.recovery import log_dips, typical_days
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import confounded_types
-from slackwater.fitting.trials.record import Trial
+from slackwater.fitting.records.trials import Trial
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints, days_to_recover
 from slackwater.model.errors import NoAnswerError, unknown_name

@@ -6,10 +6,10 @@ import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.past import past_of
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.past import past_of
+from slackwater.fitting.state.standing import standing
 from slackwater.model import names as n
 from slackwater.model.season import Season
 

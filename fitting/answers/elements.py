@@ -12,8 +12,8 @@ from slackwater.fitting.answers.compare import chance_slower, contrast, types_by
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import confounded_types, session_counts
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, unknown_name
 from slackwater.model.priors import LN_2

@@ -9,11 +9,11 @@ import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.past import SESSION, STRESSOR, Past, past_of
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.sampling.last_night import noise_variance
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.past import SESSION, STRESSOR, Past, past_of
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError

@@ -7,11 +7,11 @@ import datetime
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
-from slackwater.fitting.answers.new_mornings import Event
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
+from slackwater.fitting.state.new_mornings import Event
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import QuestionError, unknown_name
 from slackwater.model.season import DAY

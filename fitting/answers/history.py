@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.compare import SURE
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.past import Past, fitted_alone, past_of
 from slackwater.fitting.answers.recovery_trend import has_trend, recovery_then
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.past import Past, fitted_alone, past_of
 from slackwater.model import names as n
 from slackwater.model.design import other_sensors
 from slackwater.model.dynamics import Floats

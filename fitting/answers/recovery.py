@@ -9,8 +9,8 @@ import xarray as xr
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import THRESHOLD_RULE, Standing
 from slackwater.fitting.answers.support import confounded_types, session_counts, thin_types
+from slackwater.fitting.state.standing import THRESHOLD_RULE, Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, days_to_recover
 from slackwater.model.errors import NoAnswerError

@@ -8,8 +8,8 @@ import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.intervals import interval
-from slackwater.fitting.answers.past import Past
 from slackwater.fitting.sampling.last_night import dip_trend, rate_trend
+from slackwater.fitting.state.past import Past
 from slackwater.model import names as n
 from slackwater.model.season import DAY
 from slackwater.model.trend import STEP_NIGHTS, step_weights

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
 from slackwater.fitting.answers.more_sessions import TypeDraws, expected_widths, interval_width
-from slackwater.fitting.answers.own_recovery import UNDISTURBED, OwnRecovery, own_recovery
 from slackwater.fitting.answers.recovery import log_dips, recovery
 from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.answers.standing import Standing
 from slackwater.fitting.answers.support import thin_types
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.own_recovery import UNDISTURBED, OwnRecovery, own_recovery
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, unknown_name

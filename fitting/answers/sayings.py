@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import xarray as xr
 
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.standing import Standing
 
 SCHEMA: Final = 1
 CAUTION: Final = (

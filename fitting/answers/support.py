@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 
 FEW_SESSIONS: Final = 4

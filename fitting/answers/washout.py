@@ -12,11 +12,11 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.ahead import FARTHEST, dips_ahead
 from slackwater.fitting.answers.baseline import FLAT_CHANCE, FLAT_NIGHTS_NEEDED, flat_nights
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
 from slackwater.fitting.answers.sayings import SCHEMA, answer
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.ahead import FARTHEST, dips_ahead
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError

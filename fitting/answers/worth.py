@@ -9,10 +9,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.past import Past, fitted_alone, past_of
 from slackwater.fitting.answers.sayings import answer
 from slackwater.fitting.sampling import last_night
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
+from slackwater.fitting.state.past import Past, fitted_alone, past_of
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.dynamics import Floats, Ints

@@ -110,7 +110,7 @@ def compare(
     """
     from slackwater.fitting.answers import compare as ask
     from slackwater.fitting.intake import read_season
-    from slackwater.fitting.trials.record import read_trials
+    from slackwater.fitting.records.trials import read_trials
 
     if sum(option is not None for option in (intervention, types, attribute)) != 1:
         raise click.UsageError("Give one of --intervention, --types and --attribute.")

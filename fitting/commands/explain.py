@@ -20,11 +20,11 @@ def explain(season: Path, as_json: bool, level: float, night: str | None) -> Non
       slackwater explain my-season
       slackwater explain my-season --night 2031-05-02
     """
-    from slackwater.fitting.answers.dates import parse_date
     from slackwater.fitting.answers.explain import explain as ask
-    from slackwater.fitting.answers.standing import standing
     from slackwater.fitting.intake import read_season
+    from slackwater.fitting.intake.dates import parse_date
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.state.standing import standing
 
     day = None if night is None else parse_date(night)
     posterior = Posterior.load(season)

@@ -22,9 +22,9 @@ def history(season: Path, as_json: bool, level: float, since: str | None) -> Non
       slackwater history my-season
       slackwater history my-season --from 2031-05-02
     """
-    from slackwater.fitting.answers.dates import parse_date
     from slackwater.fitting.answers.history import history as ask
     from slackwater.fitting.intake import read_season
+    from slackwater.fitting.intake.dates import parse_date
     from slackwater.fitting.sampling.posterior import Posterior
 
     day = None if since is None else parse_date(since)

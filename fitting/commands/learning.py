@@ -72,9 +72,9 @@ def check(season: Path, as_json: bool) -> None:
       slackwater check my-season
       slackwater check my-season --json
     """
-    from slackwater.fitting.commands.where import next_of
     from slackwater.fitting.intake import check_season
-    from slackwater.fitting.report.season_check import check_as_json, check_as_text
+    from slackwater.fitting.journey.where import next_of
+    from slackwater.fitting.report.terminal.season_check import check_as_json, check_as_text
 
     found = check_season(season)
     step = next_of(season, "check", found)
@@ -108,7 +108,7 @@ def fit(season: Path, seed: int | None, draws: int, chains: int) -> None:
       slackwater fit my-season --seed 1
       slackwater fit my-season --draws 2000 --chains 4
     """
-    from slackwater.fitting.commands.where import next_of
+    from slackwater.fitting.journey.where import next_of
 
     _fit(season, seed, draws, chains)
     print_next(next_of(season, "fit"))

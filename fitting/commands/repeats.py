@@ -28,9 +28,9 @@ def repeats(season: Path, as_json: bool, level: float, session_type: str | None)
       slackwater repeats my-season --type "hill run"
     """
     from slackwater.fitting.answers.repeats import repeats as ask
-    from slackwater.fitting.answers.standing import standing
     from slackwater.fitting.intake import read_season
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.state.standing import standing
 
     read = read_season(season)
     posterior = Posterior.load(season)

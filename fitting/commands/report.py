@@ -10,7 +10,7 @@ import click
 from slackwater.fitting.commands.shared import answering
 
 if TYPE_CHECKING:
-    from slackwater.fitting.answers.everything import Everything
+    from slackwater.fitting.report.everything import Everything
 
 FILE_NAME: Final = "report.html"
 
@@ -50,12 +50,12 @@ def write_report(season: Path, level: float = 0.8) -> Path:
 
 
 def _ask(season: Path, level: float) -> Everything:
-    from slackwater.fitting.answers.everything import ask_everything
-    from slackwater.fitting.answers.spacing_kept import FILE_NAME as PLANS
-    from slackwater.fitting.answers.spacing_kept import read_plans
     from slackwater.fitting.intake import read_season
+    from slackwater.fitting.records.plans import FILE_NAME as PLANS
+    from slackwater.fitting.records.plans import read_plans
+    from slackwater.fitting.records.trials import read_trials
+    from slackwater.fitting.report.everything import ask_everything
     from slackwater.fitting.sampling.posterior import Posterior
-    from slackwater.fitting.trials.record import read_trials
 
     kept = season / PLANS
     plans = read_plans(kept.read_bytes(), str(kept)) if kept.exists() else []

@@ -17,8 +17,8 @@ from slackwater.model.errors import NoAnswerError, SeasonError
 if TYPE_CHECKING:
     import xarray as xr
 
-    from slackwater.fitting.answers.next_step import NextStep
-    from slackwater.fitting.answers.standing import Standing
+    from slackwater.fitting.journey.next_step import NextStep
+    from slackwater.fitting.state.standing import Standing
 
 FIRST_STAGES: Final = ("begin", "rest", "read")
 
@@ -51,7 +51,7 @@ def guided(command: Callable[..., Any]) -> Callable[..., Any]:
         try:
             command(*given, season=season, **options)
         except (NoAnswerError, SeasonError) as error:
-            from slackwater.fitting.commands.where import next_of
+            from slackwater.fitting.journey.where import next_of
 
             step = next_of(season, command.__name__)
             if step.stage in FIRST_STAGES:  # later, what the error says is enough
@@ -63,9 +63,9 @@ def guided(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def standing_of(folder: Path) -> Standing:
     """Return where the athlete of a season folder stands."""
-    from slackwater.fitting.answers.standing import standing
     from slackwater.fitting.intake import read_season
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.state.standing import standing
 
     return standing(read_season(folder), Posterior.load(folder))
 
@@ -84,7 +84,7 @@ def print_answer(
         season: the season folder, whose next step is to be told.
     """
     if season is not None:
-        from slackwater.fitting.commands.where import next_of
+        from slackwater.fitting.journey.where import next_of
 
         answer = answer.assign_attrs(next=next_of(season, answer.attrs["question"]))
     if as_json:
@@ -94,7 +94,7 @@ def print_answer(
     else:
         from rich.console import Console
 
-        from slackwater.fitting.report.terminal import show
+        from slackwater.fitting.report.terminal.show import show
 
         show(Console(highlight=False), answer, caution=caution, aside=Console(stderr=True))
 
@@ -103,7 +103,7 @@ def print_next(step: NextStep) -> None:
     """Print a next step by itself."""
     from rich.console import Console
 
-    from slackwater.fitting.report.pieces import next_text
+    from slackwater.fitting.report.terminal.pieces import next_text
 
     Console(highlight=False).print(next_text(step))
 

@@ -16,7 +16,7 @@ from slackwater.fitting.commands.shared import answering, print_answer, standing
 if TYPE_CHECKING:
     import xarray as xr
 
-    from slackwater.fitting.answers.spacing_kept import KeptPlan
+    from slackwater.fitting.records.plans import KeptPlan
 
 
 @click.command(short_help="Plan sessions so that each begins recovered.")
@@ -91,8 +91,8 @@ def spacing(
           --fixed "2031-07-12:hill run" --chance-for "hill run:0.9" --ics plan.ics
       slackwater spacing my-season --check
     """
-    from slackwater.fitting.answers.spacing import spacing as ask
-    from slackwater.fitting.answers.spacing_wish import read_chances, read_counts, read_fixed
+    from slackwater.fitting.spacing.plan import plan_spacing as ask
+    from slackwater.fitting.spacing.wish import read_chances, read_counts, read_fixed
 
     if check:
         if any((wanted, start, fixed, rest, chance_for, keep, ics, force)):
@@ -121,7 +121,7 @@ def spacing(
 
 def _keep(season: Path, answer: xr.Dataset, ics: Path | None, force: bool) -> None:
     """Write what was asked to be written; the calendar first, as that can be refused."""
-    from slackwater.fitting.answers.spacing_kept import FILE_NAME, plan_to_keep, with_plan
+    from slackwater.fitting.records.plans import FILE_NAME, plan_to_keep, with_plan
     from slackwater.fitting.report.calendar_file import write_whole
 
     before = _plans(season)
@@ -136,16 +136,16 @@ def _keep(season: Path, answer: xr.Dataset, ics: Path | None, force: bool) -> No
 
 
 def _plans(season: Path) -> list[KeptPlan]:
-    from slackwater.fitting.answers.spacing_kept import FILE_NAME, read_plans
+    from slackwater.fitting.records.plans import FILE_NAME, read_plans
 
     path = season / FILE_NAME
     return read_plans(path.read_bytes(), str(path)) if path.exists() else []
 
 
 def _check(season: Path, as_json: bool, level: float) -> None:
-    from slackwater.fitting.answers.spacing_check import spacing_check
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.spacing.check import check_spacing
 
     now = standing_of(season)
-    answer = spacing_check(now, Posterior.load(season), _plans(season), level)
+    answer = check_spacing(now, Posterior.load(season), _plans(season), level)
     print_answer(answer, as_json, season=season)

@@ -23,7 +23,7 @@ from slackwater.fitting.commands.shared import (
 from slackwater.model.errors import NoAnswerError, SeasonError
 
 if TYPE_CHECKING:
-    from slackwater.fitting.answers.standing import Standing
+    from slackwater.fitting.state.standing import Standing
     from slackwater.model.season import Season
 
 
@@ -79,10 +79,10 @@ def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any)
       slackwater trial plan my-season --measure "ice bath" --smallest 1
       slackwater trial plan my-season --measure "ice bath" --sessions 12 --draft
     """
-    from slackwater.fitting.answers import trial_plan as ask
-    from slackwater.fitting.answers.dates import parse_date
-    from slackwater.fitting.answers.trial_plan_sayings import refuse_too_long
-    from slackwater.fitting.trials.record import append, read_trials
+    from slackwater.fitting.intake.dates import parse_date
+    from slackwater.fitting.records.trials import append, read_trials
+    from slackwater.fitting.trials import plan as ask
+    from slackwater.fitting.trials.plan_sayings import refuse_too_long
     from slackwater.fitting.trials.rehearsal import rehearse_all
 
     trials = read_trials(season)
@@ -121,10 +121,10 @@ def today(season: Path, as_json: bool, level: float, date: str | None) -> None:
       slackwater trial today my-season
       slackwater trial today my-season --date 2031-05-02
     """
-    from slackwater.fitting.answers.dates import parse_date
-    from slackwater.fitting.answers.trial_today import trial_today as ask
     from slackwater.fitting.intake import read_season
-    from slackwater.fitting.trials.record import open_trial, read_trials
+    from slackwater.fitting.intake.dates import parse_date
+    from slackwater.fitting.records.trials import open_trial, read_trials
+    from slackwater.fitting.trials.today import trial_today as ask
 
     day = None if date is None else parse_date(date)
     found = open_trial(read_trials(season))
@@ -144,10 +144,10 @@ def analyse(season: Path, as_json: bool, level: float, peek: bool, report_items:
       slackwater trial analyse my-season --peek
       slackwater trial analyse my-season --report-items
     """
-    from slackwater.fitting.answers import trial_analyse as ask
-    from slackwater.fitting.answers.trial_items import report_items as ask_items
     from slackwater.fitting.intake import read_season
-    from slackwater.fitting.trials.record import append, read_trials
+    from slackwater.fitting.records.trials import append, read_trials
+    from slackwater.fitting.trials import analyse as ask
+    from slackwater.fitting.trials.items import report_items as ask_items
 
     found = ask.latest_trial(read_trials(season))
     read = read_season(season)
@@ -172,9 +172,9 @@ def ledger(season: Path, as_json: bool, level: float) -> None:
       slackwater trial ledger my-season
       slackwater trial ledger my-season --json
     """
-    from slackwater.fitting.answers.trial_ledger import trial_ledger as ask
     from slackwater.fitting.intake import read_season
-    from slackwater.fitting.trials.record import read_trials
+    from slackwater.fitting.records.trials import read_trials
+    from slackwater.fitting.trials.ledger import trial_ledger as ask
 
     trials, read = read_trials(season), read_season(season)
     answer = ask(_as_far_as_fitted(read, season), trials, level, read)
@@ -192,8 +192,8 @@ def stop(season: Path, because: str) -> None:
       slackwater trial stop my-season --because "the tub is broken"
       slackwater trial stop my-season --because injury
     """
-    from slackwater.fitting.commands.where import next_of
-    from slackwater.fitting.trials.record import Stopped, append, open_trial, read_trials
+    from slackwater.fitting.journey.where import next_of
+    from slackwater.fitting.records.trials import Stopped, append, open_trial, read_trials
 
     found = open_trial(read_trials(season))
     number, measure = found.plan.trial, found.plan.measure
@@ -204,8 +204,8 @@ def stop(season: Path, because: str) -> None:
 
 def _as_far_as_fitted(read: Season, folder: Path) -> Standing | Season:
     """Return the state on the last night that a fit tells of; the season where none does."""
-    from slackwater.fitting.answers.standing import standing
     from slackwater.fitting.sampling.posterior import Posterior
+    from slackwater.fitting.state.standing import standing
 
     try:
         posterior = Posterior.load(folder)
@@ -225,7 +225,7 @@ def _fit(progress: Callable[[int, int], None] | None) -> Callable[[Season], Stan
     """Return what fits a season and tells where the athlete stands."""
 
     def ask(season: Season) -> Standing:
-        from slackwater.fitting.answers.standing import standing
+        from slackwater.fitting.state.standing import standing
 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # libraries' notices to developers

@@ -8,7 +8,7 @@ from typing import Final
 
 import xarray as xr
 
-from slackwater.fitting.report import (
+from slackwater.fitting.report.terminal import (
     course,
     elements,
     explain,
@@ -20,7 +20,7 @@ from slackwater.fitting.report import (
     washout,
     worth,
 )
-from slackwater.fitting.report.pieces import Json, json_interval, json_number, json_whole
+from slackwater.fitting.report.terminal.pieces import Json, json_interval, json_number, json_whole
 from slackwater.model import names as n
 
 

@@ -1,7 +1,6 @@
-"""Trials of one recovery measure: their design, their record and how they are judged.
+"""Trials of one recovery measure: planned, followed, and judged by their own rule.
 
-`design` draws and re-derives the assignment, `record` keeps it in the season's folder (the
-only module here that touches the disk), `stretches` follows a trial through a season,
-`randomisation` tests without a model, `worth` turns days saved into rate ratios and
-chances, `rehearsal` simulates whole trials, `shrinkage` judges many measures together.
+`stretches` follows a trial through a season, `randomisation` tests without a model, `effect`
+turns days saved into rate ratios and chances, `rehearsal` simulates whole trials, `shrinkage`
+judges many measures together; `plan`, `today`, `analyse`, `items` and `ledger` answer.
 """

@@ -19,7 +19,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.trials.design import WITH
+from slackwater.fitting.records.lots import WITH
 from slackwater.fitting.trials.stretches import Stretch
 from slackwater.model import names as n
 from slackwater.model.season import Season

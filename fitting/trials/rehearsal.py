@@ -19,7 +19,7 @@ import pandas as pd
 import xarray as xr
 
 from slackwater.fitting.answers.compare import verdict
-from slackwater.fitting.trials.design import WITH
+from slackwater.fitting.records.lots import WITH
 from slackwater.fitting.trials.stretches import (
     OUTSIDE,
     Assigned,

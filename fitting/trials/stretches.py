@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from slackwater.fitting.trials.design import LONGEST_STRETCH, WITH, WITHOUT, Arm, arm_of
-from slackwater.fitting.trials.record import Planned
+from slackwater.fitting.records.lots import LONGEST_STRETCH, WITH, WITHOUT, Arm, arm_of
+from slackwater.fitting.records.trials import Planned
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
 

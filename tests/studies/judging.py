@@ -10,13 +10,13 @@ import pandas as pd
 import xarray as xr
 from scoringrules import crps_ensemble, crps_normal, logs_normal
 
-from slackwater.fitting.answers.ahead import look_ahead
 from slackwater.fitting.answers.baseline import baseline
 from slackwater.fitting.answers.compare import compare_intervention
 from slackwater.fitting.answers.recovery import recovery, typical_days
-from slackwater.fitting.answers.standing import Standing, standing
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.ahead import look_ahead
+from slackwater.fitting.state.standing import Standing, standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season

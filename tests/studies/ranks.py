@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from slackwater.fitting.answers.ahead import look_ahead
 from slackwater.fitting.answers.recovery import typical_days
-from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.ahead import look_ahead
+from slackwater.fitting.state.standing import standing
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.priors import LN_2, Belief, Priors

@@ -26,11 +26,11 @@ import numpy as np
 import pandas as pd
 
 from slackwater.fitting.answers.more_sessions import NIGHTS, expected_widths, interval_width
-from slackwater.fitting.answers.own_recovery import own_recovery
 from slackwater.fitting.answers.recovery import log_dips, next_session_days, recovery
 from slackwater.fitting.answers.repeats import PAIRS, PROMISE, THINNED, type_draws
-from slackwater.fitting.answers.standing import Standing, standing
 from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.state.own_recovery import own_recovery
+from slackwater.fitting.state.standing import Standing, standing
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
 from tests.studies.generator import TYPES, make

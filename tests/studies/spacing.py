@@ -29,9 +29,9 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 import pandas as pd
 
-from slackwater.fitting.answers.spacing import spacing
-from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.spacing.plan import plan_spacing
+from slackwater.fitting.state.standing import standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
@@ -170,7 +170,7 @@ def _train(athlete: Athlete, seed: int) -> Trained | None:
     wanted = {label: labels.count(label) for label in dict.fromkeys(labels)}
     try:
         now = standing(season, fit(season, seed=seed, cores=1))
-        answer = spacing(now, wanted, days=DAYS, chance=CHANCE)
+        answer = plan_spacing(now, wanted, days=DAYS, chance=CHANCE)
     except NoAnswerError:
         return None
     if not answer.attrs["fits"]:

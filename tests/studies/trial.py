@@ -27,17 +27,17 @@ import pandas as pd
 from scipy.stats import beta, kstest
 
 from slackwater.fitting.answers.compare import VERDICT_RULE
-from slackwater.fitting.answers.standing import Standing, standing
-from slackwater.fitting.answers.trial_analyse import analyse_trial
-from slackwater.fitting.answers.trial_plan import Wanted, plan_trial
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.intake import read_season
+from slackwater.fitting.records.lots import ASSIGNMENT, WITH
+from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.fitting.sampling.fit import fit
-from slackwater.fitting.trials.design import ASSIGNMENT, WITH
-from slackwater.fitting.trials.record import Planned, Trial, orders
+from slackwater.fitting.state.standing import Standing, standing
+from slackwater.fitting.trials.analyse import analyse_trial
+from slackwater.fitting.trials.effect import PRIOR, chance_of_faster
+from slackwater.fitting.trials.plan import Wanted, plan_trial
 from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed, rehearse
 from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
-from slackwater.fitting.trials.worth import PRIOR, chance_of_faster
 from slackwater.model.season import Season
 from tests.studies.generator import MEASURE, TYPES, make
 from tests.studies.pool import run_all

@@ -27,10 +27,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
-from slackwater.fitting.answers.ahead import FARTHEST
-from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.answers.washout import washout
 from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.state.ahead import FARTHEST
+from slackwater.fitting.state.standing import standing
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import LN_2, Belief, Priors, around
 from slackwater.model.season import DAY

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slackwater.fitting import read_season, trial_today
-from slackwater.fitting.trials.record import open_trial, read_trials
+from slackwater.fitting.records.trials import open_trial, read_trials
 from tests.studies.invented_rower import DAY, RATE_RATIOS, Choose, Rower, true_days
 from tests.studies.worked_words import (
     AFTER_VERDICT,

@@ -24,8 +24,8 @@ import numpy as np
 import pandas as pd
 
 from slackwater.fitting.answers.recovery import recovery
-from slackwater.fitting.answers.standing import standing
 from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.state.standing import standing
 from slackwater.model.priors import Priors, around
 from slackwater.model.season import Season
 from slackwater.model.simulator import Impulse, Truth, plan_season, simulate

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 
-from slackwater.fitting.answers.everything import Everything
 from slackwater.fitting.report.as_json import as_object
+from slackwater.fitting.report.everything import Everything
 
 
 def page_json(asked: Everything) -> str:

@@ -11,8 +11,8 @@ import jinja2
 import xarray as xr
 from markupsafe import Markup
 
-from slackwater.fitting.answers.everything import COMPARED, WITH, Everything
 from slackwater.fitting.report import words
+from slackwater.fitting.report.everything import COMPARED, WITH, Everything
 from slackwater.fitting.report.page import (
     parts_contrasts,
     parts_reading,

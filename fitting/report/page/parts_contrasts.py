@@ -10,11 +10,12 @@ import xarray as xr
 
 from slackwater.fitting.answers.compare import SAME_WITHIN
 from slackwater.fitting.answers.elements import CONTRAST, SAME_DAYS
-from slackwater.fitting.answers.trial_ledger import ROW
-from slackwater.fitting.report import elements as elements_report
-from slackwater.fitting.report import trial_results, words
+from slackwater.fitting.report import words
 from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.page.pictures_intervals import MOST_ROWS, Row, Scale, intervals
+from slackwater.fitting.report.terminal import elements as elements_report
+from slackwater.fitting.report.terminal import trial_results
+from slackwater.fitting.trials.ledger import ROW
 from slackwater.model import names as n
 
 _DAYS: Final = Scale(

@@ -8,11 +8,12 @@ from typing import Any, Final
 import xarray as xr
 
 from slackwater.fitting.answers.history import QUARTER
-from slackwater.fitting.answers.spacing_check import PLANNED_SESSION
-from slackwater.fitting.answers.spacing_done import MOVED, TO_COME
-from slackwater.fitting.report import spacing, words
+from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_season
 from slackwater.fitting.report.page.part import Day, Part, Table, named
+from slackwater.fitting.report.terminal import spacing
+from slackwater.fitting.spacing.check import PLANNED_SESSION
+from slackwater.fitting.spacing.done import MOVED, TO_COME
 from slackwater.model import names as n
 
 _WEEKS: Final = 8  # of the calendar, the latest of all that are planned

@@ -8,12 +8,12 @@ from typing import Final
 import xarray as xr
 
 from slackwater.fitting.answers.explain import NOISE, PART
-from slackwater.fitting.answers.past import SESSION, STRESSOR
-from slackwater.fitting.report import explain as told
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_time
 from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.page.pictures_intervals import Row, Scale, intervals
+from slackwater.fitting.report.terminal import explain as told
+from slackwater.fitting.state.past import SESSION, STRESSOR
 from slackwater.model import names as n
 
 _ROWS: Final = 4  # coming mornings in the table

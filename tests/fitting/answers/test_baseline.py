@@ -10,9 +10,9 @@ import xarray as xr
 from scipy import stats
 
 from slackwater.fitting import baseline
-from slackwater.fitting.answers.ahead import FARTHEST
 from slackwater.fitting.answers.baseline import flat_nights
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.ahead import FARTHEST
+from slackwater.fitting.state.standing import Standing
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 

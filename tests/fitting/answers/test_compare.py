@@ -9,12 +9,12 @@ import pytest
 
 from slackwater.fitting import Standing, compare_attribute, compare_intervention, compare_types
 from slackwater.fitting.answers.compare import VERDICT_RULE, verdict
-from slackwater.fitting.trials.record import Stopped, Trial
+from slackwater.fitting.records.trials import Stopped, Trial
 from slackwater.model.errors import NoAnswerError, QuestionError
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
-from tests.fitting.protocol import trial_by_hand
-from tests.fitting.protocol.trial_by_hand import WRITTEN
+from tests.fitting.trials import by_hand as trial_by_hand
+from tests.fitting.trials.by_hand import WRITTEN
 
 NIGHTS = 40
 TYPES = {"row": (0.4, 2.0), "lift": (0.2, 1.0)}

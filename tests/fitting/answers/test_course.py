@@ -12,7 +12,7 @@ from rich.console import Console
 
 from slackwater.fitting import Standing, baseline, course
 from slackwater.fitting.report.as_json import as_object
-from slackwater.fitting.report.terminal import show
+from slackwater.fitting.report.terminal.show import show
 from slackwater.model.season import Season
 from tests.demo_season import demo_season
 from tests.fitting.answers import by_hand

@@ -18,9 +18,9 @@ from scipy import integrate, stats
 
 from slackwater.fitting import Posterior, Standing, explain, standing
 from slackwater.fitting.answers.explain import logarithmic_mean, parts_of
-from slackwater.fitting.answers.past import past_of
-from slackwater.fitting.report.explain import how_often, sentences
-from slackwater.fitting.report.terminal import show
+from slackwater.fitting.report.terminal.explain import how_often, sentences
+from slackwater.fitting.report.terminal.show import show
+from slackwater.fitting.state.past import past_of
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand

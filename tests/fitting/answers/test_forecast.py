@@ -9,10 +9,10 @@ import pytest
 from scipy import integrate, stats
 
 from slackwater.fitting import forecast, planned_session
-from slackwater.fitting.answers.ahead import days_until_baseline, look_ahead
 from slackwater.fitting.answers.forecast import parse_session
-from slackwater.fitting.answers.new_mornings import Event
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.ahead import days_until_baseline, look_ahead
+from slackwater.fitting.state.new_mornings import Event
+from slackwater.fitting.state.standing import Standing
 from slackwater.model.errors import QuestionError
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand

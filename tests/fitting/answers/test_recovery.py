@@ -9,7 +9,7 @@ from scipy import stats
 
 from slackwater.fitting import recovery
 from slackwater.fitting.answers.recovery import LONGEST_SHOWN, next_session_days, typical_days
-from slackwater.fitting.answers.standing import Standing
+from slackwater.fitting.state.standing import Standing
 from slackwater.model.errors import NoAnswerError
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known

@@ -12,11 +12,11 @@ from rich.console import Console
 from scipy import stats
 
 from slackwater.fitting import Standing, standing, worth
-from slackwater.fitting.answers.past import past_of
 from slackwater.fitting.answers.worth import one_ahead, recent_mean
 from slackwater.fitting.report.as_json import as_object
-from slackwater.fitting.report.terminal import show
+from slackwater.fitting.report.terminal.show import show
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
+from slackwater.fitting.state.past import past_of
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import Belief

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from slackwater.fitting.trials.record import append
+from slackwater.fitting.records.trials import append
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand
 from tests.fitting.conftest import Fitted, run
-from tests.fitting.protocol import trial_by_hand
+from tests.fitting.trials import by_hand as trial_by_hand
 
 TYPES = {"hill run": 0.2, "row intervals": 0.2, "heavy lifting": 0.2, "steady row": 0.4}
 

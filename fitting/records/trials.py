@@ -1,0 +1,244 @@
+"""The record of a season's trials, `trials.json`: what was planned, looked at and found.
+
+    {"schema": 1, "events": [{"event": "planned", …}, {"event": "looked", …}, …]}
+
+Events are only ever added, in the order in which they happened. The file is meant to be
+read by people, kept, and shown to whoever doubts a result.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from slackwater.fitting.records.lots import ASSIGNMENT, pairs
+from slackwater.model.errors import NoAnswerError, SeasonError
+
+FILE_NAME: Final = "trials.json"
+SCHEMA: Final = 1
+
+Order = Literal["with, without", "without, with"]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class Event(BaseModel):
+    """What all events have.
+
+    Attributes:
+        trial: number of the trial in this season, from 1.
+        written: when the event was written down.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    trial: int = Field(ge=1)
+    written: dt.datetime
+
+
+class Planned(Event):
+    """A trial was planned, before any of its days.
+
+    Attributes:
+        measure: the recovery measure, as it will be logged in interventions.csv.
+        start: the first day on which a session belongs to the trial.
+        sessions_per_arm: how many sessions with a readable recovery end the trial.
+        smallest_days: the smallest effect worth having, in days saved for a typical session.
+        wanted_chance: the chance of the verdict "faster" asked for, if that effect is true.
+        expected_chance: the chance that the plan has of it.
+        types: the trial's session types, longest recovery first, and each one's share.
+        seed: the seed of the assignment.
+        assignment: how the assignment follows from it.
+        pairs: for each type, the order of each pair of its sessions.
+        verdict_rule: the rule by which the trial will be judged.
+    """
+
+    event: Literal["planned"] = "planned"
+    measure: str = Field(min_length=1)
+    start: dt.date
+    sessions_per_arm: int = Field(ge=2)
+    smallest_days: float = Field(gt=0)
+    wanted_chance: Share
+    expected_chance: Share
+    types: dict[str, Share] = Field(min_length=1)
+    seed: int = Field(ge=0)
+    assignment: str
+    pairs: dict[str, list[Order]]
+    verdict_rule: str
+
+
+class Looked(Event):
+    """Interim results were looked at before the planned number was reached."""
+
+    event: Literal["looked"] = "looked"
+    last_night: dt.date
+    sessions_with: int
+    sessions_without: int
+
+
+class Analysed(Event):
+    """The trial reached its planned number and was judged.
+
+    Attributes:
+        last_night: the last reading that the analysis used.
+        log_rate_ratio_mean: posterior mean of the log rate ratio, as assigned.
+        log_rate_ratio_sd: its posterior standard deviation.
+        chance_worth_having: the chance that it saves at least the smallest effect.
+        p_value: of the randomisation test, None where there was too little for one.
+    """
+
+    event: Literal["analysed"] = "analysed"
+    last_night: dt.date
+    sessions_with: int
+    sessions_without: int
+    verdict: str
+    log_rate_ratio_mean: float
+    log_rate_ratio_sd: float = Field(gt=0)
+    chance_worth_having: Share
+    p_value: Share | None
+
+
+class Stopped(Event):
+    """The trial was given up."""
+
+    event: Literal["stopped"] = "stopped"
+    because: str = Field(min_length=1)
+
+
+AnyEvent = Annotated[Planned | Looked | Analysed | Stopped, Field(discriminator="event")]
+_EVENTS: Final[TypeAdapter[list[AnyEvent]]] = TypeAdapter(list[AnyEvent])
+
+
+@dataclass
+class Trial:
+    """One trial, as its events tell it."""
+
+    plan: Planned
+    looks: list[Looked] = field(default_factory=list)
+    analysed: Analysed | None = None
+    stopped: Stopped | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether it is neither analysed nor stopped."""
+        return self.analysed is None and self.stopped is None
+
+    def status(self, last_night: dt.date) -> str:
+        """Return planned, running, analysed or stopped, as of the last reading."""
+        if self.stopped is not None:
+            return "stopped"
+        if self.analysed is not None:
+            return "analysed"
+        return "running" if last_night >= self.plan.start else "planned"
+
+
+def read_trials(folder: str | Path) -> list[Trial]:
+    """Return the trials of a season folder, in the order in which they were planned.
+
+    Raises:
+        SeasonError: the record cannot be read, or was changed by hand.
+    """
+    path = Path(folder) / FILE_NAME
+    trials: dict[int, Trial] = {}
+    for event in _events(path):
+        if isinstance(event, Planned):
+            _prove(path, event)
+            trials[event.trial] = Trial(event)
+            continue
+        if event.trial not in trials:
+            raise SeasonError(f"{path}: trial {event.trial} has events but no plan; {_RESTORE}.")
+        trial = trials[event.trial]
+        if isinstance(event, Looked):
+            trial.looks.append(event)
+        elif isinstance(event, Analysed):
+            trial.analysed = event
+        else:
+            trial.stopped = event
+    return list(trials.values())
+
+
+def open_trial(trials: Sequence[Trial]) -> Trial:
+    """Return the trial that is planned or running.
+
+    Raises:
+        NoAnswerError: there is none.
+    """
+    for trial in trials:
+        if trial.open:
+            return trial
+    raise NoAnswerError(
+        "No trial is planned or running; plan one with: slackwater trial plan SEASON_FOLDER "
+        "--measure NAME"
+    )
+
+
+def append(folder: str | Path, event: AnyEvent) -> Path:
+    """Add an event to a season folder's record, whole or not at all, and return its path.
+
+    Raises:
+        SeasonError: the record that is there cannot be read.
+        OSError: it cannot be written; what was there is left as it was.
+    """
+    path = Path(folder) / FILE_NAME
+    events = [*_events(path), event]
+    content = {"schema": SCHEMA, "events": _EVENTS.dump_python(events, mode="json")}
+    text = json.dumps(content, ensure_ascii=False, indent=1) + "\n"
+    handle, name = tempfile.mkstemp(prefix=".trials-", dir=path.parent)
+    unfinished = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return path
+
+
+_RESTORE: Final = "put the file back as it was written, from a copy"
+
+
+def orders(seed: int, types: Sequence[str], count: int) -> dict[str, list[Order]]:
+    """Return each type's pairs as the record writes them."""
+    drawn = pairs(seed, types, count)
+    return {
+        label: ["with, without" if p[0] == "with" else "without, with" for p in each]
+        for label, each in drawn.items()
+    }
+
+
+def _events(path: Path) -> list[AnyEvent]:
+    try:
+        content: Any = json.loads(path.read_text(encoding="utf-8"))
+        if not isinstance(content, dict) or content.get("schema") != SCHEMA:
+            raise SeasonError(f"{path}: this is no record of trials, schema {SCHEMA}; {_RESTORE}.")
+        return _EVENTS.validate_python(content.get("events"))
+    except FileNotFoundError:
+        return []
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise SeasonError(f"{path}: events.{where}: {first['msg']}; {_RESTORE}.") from None
+    except ValueError as error:
+        if isinstance(error, SeasonError):
+            raise
+        raise SeasonError(f"{path}: cannot be read as JSON ({error}); {_RESTORE}.") from None
+
+
+def _prove(path: Path, plan: Planned) -> None:
+    """Refuse a record whose assignment does not follow from its seed."""
+    count = max(len(each) for each in plan.pairs.values()) if plan.pairs else 0
+    derived = orders(plan.seed, list(plan.types), count)
+    if plan.assignment != ASSIGNMENT or plan.pairs != derived:
+        raise SeasonError(
+            f"{path}: the assignment of trial {plan.trial} does not follow from its seed "
+            f"{plan.seed}, so it was changed after it was drawn; {_RESTORE}."
+        )

@@ -1,0 +1,1 @@
+"""Answers for the terminal, one module a question."""

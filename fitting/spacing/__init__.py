@@ -1,0 +1,1 @@
+"""Sessions spaced so that each begins recovered, and planned against done."""

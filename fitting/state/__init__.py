@@ -1,0 +1,1 @@
+"""Where the athlete stands: the state this morning, its past and what is ahead of it."""

@@ -1,0 +1,110 @@
+"""The state carried forward from the morning of the last reading."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from slackwater.fitting.state.new_mornings import Event
+from slackwater.fitting.state.standing import Standing
+from slackwater.model import names as n
+from slackwater.model.dynamics import Floats
+from slackwater.model.season import DAY
+
+FARTHEST: Final = 60  # nights looked ahead for the day of recovery
+
+
+class Ahead(NamedTuple):
+    """The mornings to come, S draws, H of them; the first is the next morning.
+
+    Attributes:
+        dates: their dates, shape (H,).
+        dip: all dips together, shape (S, H), ln.
+        shown: what of it the readings show: a session's first night may hold back a part.
+        level: baseline, simulated, shape (S, H), ln ms.
+        reading: reading, simulated, shape (S, H), ln ms.
+        level_variance: baseline's variance for each draw, shape (S, H).
+    """
+
+    dates: NDArray[np.datetime64]
+    dip: Floats
+    shown: Floats
+    level: Floats
+    reading: Floats
+    level_variance: Floats
+
+
+def look_ahead(
+    now: Standing, nights: int, planned: list[Event], measures: tuple[str, ...] = ()
+) -> Ahead:
+    """Carry the state forward over the coming nights.
+
+    Args:
+        now: the state.
+        nights: how many, 1 or more.
+        planned: sessions beside those already logged.
+        measures: interventions in use on every coming night.
+    """
+    rng = now.rng()
+    dip, shown, dates = dips_ahead(now, nights, planned, measures, rng)
+    drift_variance = now.parameter(n.DRIFT_SD)[:, None] ** 2
+    steps = np.sqrt(drift_variance) * rng.standard_normal(dip.shape)
+    start = now.level_mean + np.sqrt(now.level_variance) * rng.standard_normal(len(dip))
+    level = start[:, None] + np.cumsum(steps, axis=1)
+    tail = now.parameter(n.NOISE_TAIL)[:, None] * rng.standard_normal(dip.shape)
+    noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(tail / 2)
+    reading = level - shown + noise_sd * rng.standard_normal(dip.shape)
+    passed = np.arange(1, nights + 1)
+    variance = now.level_variance[:, None] + drift_variance * passed
+    return Ahead(dates, dip, shown, level, reading, variance)
+
+
+def dips_ahead(
+    now: Standing,
+    nights: int,
+    planned: list[Event],
+    measures: tuple[str, ...],
+    rng: np.random.Generator,
+) -> tuple[Floats, Floats, NDArray[np.datetime64]]:
+    """Return all dips together, what readings show of them (S, nights), and the dates."""
+    events = [*now.pending, *planned]
+    dates = now.night + DAY * np.arange(1, nights + 1)
+    speed = now.speed(dates)
+    for measure in measures:
+        logged = measure in now.season.interventions
+        acts = now.season.applied(dates)[now.season.interventions.index(measure)] if logged else 0
+        known = [str(i) for i in now.draws[n.INTERVENTION].values]
+        ratio = now.parameter(n.LOG_RATE_RATIO)[:, [known.index(measure)]]
+        speed = speed * np.exp(ratio * (1 - np.asarray(acts, float)))
+    path, event_dips = now.run_on(events, speed, rng)
+    dip = path.sum(axis=2)
+    return dip, dip - now.held_back(events, event_dips, nights), dates
+
+
+def days_until_baseline(
+    now: Standing, planned: list[Event], measures: tuple[str, ...] = ()
+) -> Floats:
+    """Return days from the last reading's morning until back at baseline, shape (S,).
+
+    Back is when the dip falls under the threshold after the last logged or planned
+    session was felt, and 0 where it already lies under it and none is to come; between
+    mornings by the dip's exponential course. `FARTHEST` where it takes longer.
+    """
+    events = [*now.pending, *planned]
+    last = max((e.night for e in events), default=0)
+    later, _, _ = dips_ahead(now, last + FARTHEST, planned, measures, now.rng())
+    dip = np.concatenate([now.dips.sum(axis=1, keepdims=True), later], axis=1)
+    above = dip > now.threshold[:, None]
+    above[:, :last] = True  # not back before the last session is felt
+    first_under = np.argmin(above, axis=1)
+    never = above.all(axis=1)
+    rows = np.arange(len(dip))
+    before = np.maximum(first_under - 1, 0)
+    left, right = dip[rows, before], dip[rows, first_under]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.log(left / now.threshold) / np.log(left / right)
+    whole = (first_under == last) | ~np.isfinite(part)  # at once, or with the last session
+    days = np.where(whole, first_under, before + np.clip(part, 0.0, 1.0))
+    return np.where(never, float(last + FARTHEST), days)

@@ -1,0 +1,93 @@
+"""Types that no reading shows yet: drawn from what the fit learnt of types in general."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from slackwater.fitting import Standing, forecast, standing
+from slackwater.fitting.state.unseen_types import draw_unseen
+from slackwater.model import names as n
+from slackwater.model.season import DAY, Season
+from tests.fitting.conftest import Fitted
+
+NEW = "river swim"
+
+
+def with_new(demo: Fitted, attributes: dict[str, str], sessions: int = 1) -> Season:
+    """Return the demo season with a session of a new type on its last day and on later ones."""
+    tables = demo.season.tables()
+    types = pd.concat([tables["types"], pd.DataFrame([{"type": NEW, **attributes}])]).fillna("")
+    dates = demo.season.last_night + DAY * np.arange(sessions)
+    done = pd.DataFrame({"date": dates, "type": NEW, "dose": 1.0})
+    grown = {**tables, "types": types, "sessions": pd.concat([tables["sessions"], done])}
+    return Season.from_tables(demo.season.name, **grown)
+
+
+def now_with_new(demo: Fitted, sessions: int = 1) -> Standing:
+    return standing(with_new(demo, {}, sessions), demo.posterior)
+
+
+def test_a_new_type_is_drawn_from_the_population_of_types(demo: Fitted) -> None:
+    """Standardised by each draw's own mean and scatter it is standard normal, within 5 SE."""
+    draws = demo.posterior.draws
+    season = with_new(demo, {"mode": "swim", "effort": ""})
+    new = draw_unseen(season, draws, np.random.default_rng(4))[NEW]
+    first = np.log(draws[n.FIRST_NIGHT].values)
+    for values, mean, sd in (
+        (new.log_dip + first, n.TYPE_DIP_MEAN, n.TYPE_DIP_SD),
+        (new.log_rate, n.TYPE_RATE_MEAN, n.TYPE_RATE_SD),
+    ):
+        score = (values - draws[mean].values) / draws[sd].values
+        assert abs(score.mean()) < 5 / np.sqrt(score.size)
+        assert abs(score.var() - 1) < 5 * np.sqrt(2 / score.size)
+
+
+def test_attribute_values_that_it_shares_move_it(demo: Fitted) -> None:
+    draws = demo.posterior.draws
+    plain, hard = (
+        draw_unseen(with_new(demo, given), draws, np.random.default_rng(4))[NEW]
+        for given in ({}, {"effort": "hard"})
+    )
+    which = [str(v) for v in draws[n.ATTRIBUTE_VALUE].values].index("effort: hard")
+    effect = draws[n.ATTRIBUTE_DIP_SD].values * draws[n.ATTRIBUTE_DIP].values[:, which]
+    np.testing.assert_allclose(hard.log_dip - plain.log_dip, effect, rtol=1e-9, atol=1e-12)
+
+
+def test_a_forecast_takes_it_for_a_session_like_any_other(demo: Fitted, demo_now: Standing) -> None:
+    with_it, without = (forecast(now, nights=2) for now in (now_with_new(demo), demo_now))
+    assert np.all(with_it["ln_mean"].values < without["ln_mean"].values)
+    assert np.all(with_it["ln_sd"].values > without["ln_sd"].values)
+    assert with_it["days_to_baseline"].sel(bound="median") >= 1
+    assert with_it.attrs["warnings"] == [
+        f"{NEW!r} is new and no reading shows it yet: until one does, it counts as a session like "
+        "any of the others."
+    ]
+
+
+def test_its_first_night_holds_back_what_that_of_others_does(demo: Fitted) -> None:
+    now = now_with_new(demo, 2)
+    dips = np.ones((len(now.rates), len(now.pending)))
+    hidden = now.held_back(now.pending, dips, 3)
+    share = 1 - now.parameter(n.FIRST_NIGHT)
+    np.testing.assert_allclose(hidden, np.stack([share, share, 0 * share], axis=1))
+
+
+def test_a_type_that_is_only_listed_changes_nothing(demo: Fitted, demo_now: Standing) -> None:
+    now = now_with_new(demo, 0)
+    assert now.warnings == demo_now.warnings
+    np.testing.assert_array_equal(
+        forecast(now, nights=3)["rmssd_ms"], forecast(demo_now, nights=3)["rmssd_ms"]
+    )
+
+
+def test_a_fit_without_any_session_draws_none(demo: Fitted) -> None:
+    draws = demo.posterior.draws.drop_vars(n.TYPE_DIP_MEAN)
+    assert draw_unseen(with_new(demo, {}), draws, np.random.default_rng(4)) == {}
+
+
+@pytest.mark.parametrize("label", ["easy paddle", NEW])
+def test_every_event_has_a_typical_dip(demo: Fitted, label: str) -> None:
+    now = now_with_new(demo)
+    assert np.isfinite(now.typical_dips()[:, now.groups.index(label)]).all()

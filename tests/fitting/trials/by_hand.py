@@ -1,0 +1,56 @@
+"""Trials made by hand: plans, and seasons that follow them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+
+from slackwater.fitting.answers.compare import VERDICT_RULE
+from slackwater.fitting.records.lots import ASSIGNMENT
+from slackwater.fitting.records.trials import Planned, Trial, orders
+from slackwater.model.season import DAY, Season
+from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import FIRST
+
+WRITTEN = dt.datetime(2031, 3, 1, 7, 30, tzinfo=dt.UTC)
+MEASURE = "ice bath"
+# Its lots, by sha256sum. row: without-with, with-without, with-without, without-with;
+# lift: with-without, without-with, without-with, with-without.
+SEED = 1
+
+
+def day(number: int) -> np.datetime64:
+    """The day so many days after the season's first reading."""
+    later: np.datetime64 = FIRST + DAY * number
+    return later
+
+
+def plan(start: int = 0, per_arm: int = 4, seed: int = SEED, **changes: Any) -> Planned:
+    facts: dict[str, Any] = {
+        "trial": 1,
+        "written": WRITTEN,
+        "measure": MEASURE,
+        "start": day(start).astype(object),
+        "sessions_per_arm": per_arm,
+        "smallest_days": 0.5,
+        "wanted_chance": 0.8,
+        "expected_chance": 0.81,
+        "types": {"row": 0.6, "lift": 0.4},
+        "seed": seed,
+        "assignment": ASSIGNMENT,
+        "verdict_rule": VERDICT_RULE,
+    }
+    facts |= changes
+    facts.setdefault("pairs", orders(facts["seed"], list(facts["types"]), per_arm))
+    return Planned(**facts)
+
+
+def trial(start: int = 0, per_arm: int = 4, **changes: Any) -> Trial:
+    return Trial(plan(start, per_arm, **changes))
+
+
+def season(nights: int, sessions: by_hand.Dated, used: Any = (), **others: Any) -> Season:
+    """A season with the measure used on these days."""
+    return by_hand.season(nights, sessions, interventions=[(d, MEASURE) for d in used], **others)
