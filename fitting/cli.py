@@ -8,27 +8,56 @@ from io import TextIOWrapper
 from typing import Final
 
 import click
+from click.exceptions import NoSuchCommand
 
-from slackwater.fitting.commands import (
-    answering,
-    elements,
-    explain,
-    history,
-    learning,
-    repeats,
-    report,
-    spacing,
-    trial,
-    washout,
-)
-from slackwater.fitting.commands.learning import NO_ANSWER, WRONG_INPUT
+from slackwater.fitting.commands.shared import NO_ANSWER, WRONG_INPUT
+from slackwater.fitting.questions import load, words
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 _IN_PLAIN: Final = "in plain characters"
 _DASHES: Final = {"–": "-", "—": "-", "−": "-", "…": "..."}  # noqa: RUF001
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+_OTHERS: Final = {
+    "demo": "commands.learning:demo",
+    "check": "commands.learning:check",
+    "fit": "commands.learning:fit",
+    "report": "commands.report:report",
+    "spacing": "commands.spacing:spacing",
+    "trial": "commands.trial:trial",
+}
+
+
+class _Commands(click.Group):
+    """All commands, each made when it is first asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands' names."""
+        return sorted([*_OTHERS, *words()])
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return the command of a name, None where there is none."""
+        if cmd_name in _OTHERS:
+            found: click.Command = load(_OTHERS[cmd_name])  # type: ignore[assignment]
+            return found
+        if cmd_name in words():
+            from slackwater.fitting.commands.asking import command
+
+            return command(cmd_name)
+        return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command that is typed; one that there is not is told its like."""
+        try:
+            return super().resolve_command(ctx, args)
+        except NoSuchCommand as error:
+            known = self.list_commands(ctx)
+            raise NoSuchCommand(error.command_name, possibilities=known, ctx=ctx) from None
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="slackwater")
 def cli() -> None:
     """Learn from nightly RMSSD how long your training takes to recover from.
@@ -46,26 +75,6 @@ def cli() -> None:
     """
 
 
-for command in (
-    learning.demo,
-    learning.check,
-    learning.fit,
-    answering.recovery,
-    answering.baseline,
-    answering.forecast,
-    answering.compare,
-    washout.washout,
-    history.history,
-    repeats.repeats,
-    elements.elements,
-    explain.explain,
-    report.report,
-    trial.trial,
-    spacing.spacing,
-):
-    cli.add_command(command)
-
-
 def main() -> None:
     """Run the command line and exit with its status."""
     for stream in (sys.stdout, sys.stderr):
@@ -74,15 +83,13 @@ def main() -> None:
     try:
         cli.main(prog_name="slackwater")
     except NoAnswerError as error:
-        _fail(_told(error), NO_ANSWER)
+        from slackwater.fitting.report.reasons import told
+
+        _fail(error, told(error), NO_ANSWER)
     except SlackwaterError as error:
-        _fail(_told(error), WRONG_INPUT)
+        _fail(error, str(error), WRONG_INPUT)
     except OSError as error:
-        _fail(f"{error.filename or 'file'}: {error.strerror or error}", WRONG_INPUT)
-
-
-def _told(error: SlackwaterError) -> str:
-    return "\n".join([str(error), *getattr(error, "__notes__", [])])
+        _fail(error, f"{error.filename or 'file'}: {error.strerror or error}", WRONG_INPUT)
 
 
 def _in_plain(error: UnicodeError) -> tuple[str, int]:
@@ -96,6 +103,7 @@ def _in_plain(error: UnicodeError) -> tuple[str, int]:
 codecs.register_error(_IN_PLAIN, _in_plain)
 
 
-def _fail(message: str, status: int) -> None:
-    click.echo(message, err=True)
+def _fail(error: Exception, message: str, status: int) -> None:
+    """Say what is wrong, what was noted of it, and exit."""
+    click.echo("\n".join([message, *getattr(error, "__notes__", [])]), err=True)
     sys.exit(status)

@@ -15,6 +15,7 @@ the two equal.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -39,6 +40,11 @@ class Filtered(NamedTuple):
     log_density: Floats
 
 
+def by_night(draws: int, nights: int) -> Floats:
+    """Return zeros, shape (S, N), that lie in memory night after night, as the recursions go."""
+    return np.zeros((nights, draws)).T
+
+
 def dip_path(
     event_dips: Floats,
     event_nights: Ints,
@@ -58,15 +64,73 @@ def dip_path(
         start: dips on the night before the axis starts, shape (S, G); none if left out.
     """
     draws, groups = rates.shape
-    nights = speed.shape[1]
-    path = np.empty((draws, nights, groups))
-    state = np.zeros((draws, groups)) if start is None else start.copy()
-    for night in range(nights):
-        state = state * np.exp(-rates * speed[:, night, None])
-        for event in np.flatnonzero(event_nights == night):
-            state[:, event_groups[event]] += event_dips[:, event]
-        path[:, night] = state
+    path = np.empty((draws, speed.shape[1], groups))
+    each = dips_by_night(event_dips, event_nights, event_groups, rates, speed, start)
+    for night, dips in enumerate(each):
+        path[:, night] = dips.T
     return path
+
+
+def dips_by_night(
+    event_dips: Floats,
+    event_nights: Ints,
+    event_groups: Ints,
+    rates: Floats,
+    speed: Floats,
+    start: Floats | None = None,
+) -> Iterator[Floats]:
+    """Yield every group's dip on one night after the other, shape (G, S), ln units.
+
+    Takes what `dip_path` takes, and holds one night at a time.
+    """
+    felt_on: dict[int, list[int]] = {}
+    for event, night in enumerate(event_nights.tolist()):
+        felt_on.setdefault(night, []).append(event)
+    rate_by_group = np.ascontiguousarray(rates.T)
+    dips = np.zeros_like(rate_by_group) if start is None else start.T
+    last_pace = decay = np.empty(0)
+    for night, pace in enumerate(speed.T):
+        if not np.array_equal(pace, last_pace):  # on most nights it is
+            last_pace, decay = pace, np.exp(-rate_by_group * pace)
+        dips = dips * decay
+        for event in felt_on.get(night, ()):
+            dips[event_groups[event]] += event_dips[:, event]
+        yield dips
+
+
+def dips_before(dips: Floats, rates: Floats, speed: Floats) -> Floats:
+    """Walk dips back from the last night, on which they are known, shape (S, N, G), ln units.
+
+    Without an event in between, a dip was larger by its own decay the night before.
+
+    Args:
+        dips: on the last night, shape (S, G).
+        rates: recovery rates, shape (S, G), 1/day.
+        speed: factor on all rates for the step into each of the N nights, shape (S, N).
+    """
+    nights = speed.shape[1]
+    path = np.empty((len(dips), nights, dips.shape[1]))
+    for night in range(nights - 1, -1, -1):
+        path[:, night] = dips
+        dips = dips * np.exp(rates * speed[:, [night]])
+    return path
+
+
+def held_back(event_dips: Floats, event_nights: Ints, first_share: Floats, nights: int) -> Floats:
+    """Return what the first nights of events do not show of their dips yet, shape (S, nights).
+
+    Args:
+        event_dips: the dip of each event that decays, shape (S, E), ln units.
+        event_nights: index of its first night, shape (E,); events off the axis are ignored.
+        first_share: how much of it that night shows, shape (S, E) or what broadcasts to it.
+        nights: how many nights there are.
+    """
+    hidden = (1 - first_share) * event_dips
+    out = by_night(len(event_dips), nights)
+    for event, night in enumerate(event_nights):
+        if 0 <= night < nights:
+            out[:, night] += hidden[:, event]
+    return out
 
 
 def filter_level(
@@ -87,9 +151,7 @@ def filter_level(
         start_mean: level's mean on the first night before its reading, shape (S,).
         start_variance: its variance, shape (S,).
     """
-    mean = np.empty(level_readings.shape)
-    variance = np.empty(level_readings.shape)
-    log_density = np.zeros(level_readings.shape)
+    mean, variance, log_density = (by_night(*level_readings.shape) for _ in range(3))
     a, p = start_mean, start_variance
     for night in range(level_readings.shape[1]):
         if night:
@@ -114,7 +176,7 @@ def sample_level(filtered: Filtered, drift_variance: Floats, rng: np.random.Gene
     """
     draws, nights = filtered.mean.shape
     noise = rng.standard_normal((nights, draws))
-    path = np.empty((draws, nights))
+    path = by_night(draws, nights)
     last = filtered.mean[:, -1] + np.sqrt(filtered.variance[:, -1]) * noise[-1]
     path[:, -1] = last
     for night in range(nights - 2, -1, -1):
@@ -123,6 +185,11 @@ def sample_level(filtered: Filtered, drift_variance: Floats, rng: np.random.Gene
         mean = filtered.mean[:, night] + gain * (path[:, night + 1] - filtered.mean[:, night])
         path[:, night] = mean + np.sqrt(p * (1 - gain)) * noise[night]
     return path
+
+
+def threshold_of(noise_sd: Floats) -> Floats:
+    """Return the smallest dip worth acting on: half an ordinary night's standard deviation, ln."""
+    return 0.5 * noise_sd
 
 
 def days_to_recover(dip: Floats, threshold: Floats, rate: Floats) -> Floats:

@@ -1,17 +1,55 @@
-"""The errors that slackwater raises on purpose.
+"""The errors that slackwater raises on purpose, and the reasons that answers give.
 
     SlackwaterError(ValueError)
     ├── SeasonError      the season's data do not make sense; mend the data
     ├── QuestionError    the question does not fit the season; ask another
     └── NoAnswerError    the data or the fit do not support an answer
 
-Each message says what is wrong, where, and how to mend it.
+A `SeasonError` and a `QuestionError` say what is wrong, where, and how to mend it. A refusal is a
+fact like any other: a `NoAnswerError` carries its reasons as codes with their numbers, and the
+words for them are chosen where they are shown.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from typing import Any
+
+
+class Reason:
+    """Why there is no answer, or what to mind with one: a code and what its words need.
+
+    Attributes:
+        code: what it is, in a few words, such as "too few readings".
+        facts: its numbers and names, by name; strings, numbers, and lists of them.
+    """
+
+    __slots__ = ("code", "facts")
+
+    def __init__(self, code: str, **facts: Any) -> None:
+        """Take the code and its facts."""
+        self.code = code
+        self.facts: Mapping[str, Any] = facts
+
+    def __eq__(self, other: object) -> bool:
+        """Say whether it is the same code with the same facts."""
+        same = isinstance(other, Reason) and self.code == other.code
+        return same and self.facts == other.facts  # type: ignore[attr-defined]
+
+    def __hash__(self) -> int:
+        """Return a hash by the code alone, as facts may be lists."""
+        return hash(self.code)
+
+    def __repr__(self) -> str:
+        """Return it as it would be written."""
+        facts = "".join(f", {name}={value!r}" for name, value in self.facts.items())
+        return f"Reason({self.code!r}{facts})"
+
+    def __str__(self) -> str:
+        """Return the code and its facts, for whoever reads no words: "thin type: sessions=3"."""
+        facts = ", ".join(f"{name}={value!r}" for name, value in self.facts.items())
+        return f"{self.code}: {facts}" if facts else self.code
 
 
 class SlackwaterError(ValueError):
@@ -27,7 +65,20 @@ class QuestionError(SlackwaterError):
 
 
 class NoAnswerError(SlackwaterError):
-    """The data or the fit do not support an answer."""
+    """The data or the fit do not support an answer.
+
+    Attributes:
+        reasons: why not, one or more.
+    """
+
+    def __init__(self, *reasons: Reason) -> None:
+        """Take the reasons; the error's own text is their codes."""
+        super().__init__(*reasons)
+        self.reasons = reasons
+
+    def __str__(self) -> str:
+        """Return the reasons' codes and facts."""
+        return "; ".join(map(str, self.reasons))
 
 
 def unknown_name(kind: str, name: str, known: Iterable[str]) -> QuestionError:

@@ -14,8 +14,9 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -56,6 +57,9 @@ class Season:
 
     name: str
     data: xr.Dataset
+    _through: dict[np.datetime64, Season] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @classmethod
     def from_tables(
@@ -99,10 +103,10 @@ class Season:
             ),
         )
 
-    @property
+    @cached_property
     def nights(self) -> NDArray[np.datetime64]:
         """Dates of every night, shape (N,), datetime64[D]."""
-        return _days(self.data[n.NIGHT].values)
+        return _read_only(_days(self.data[n.NIGHT].values))
 
     @property
     def first_night(self) -> np.datetime64:
@@ -139,10 +143,10 @@ class Season:
         """The sensors, in the order in which they came into use."""
         return [str(s) for s in self.data[n.SENSOR].values]
 
-    @property
+    @cached_property
     def read(self) -> NDArray[np.bool_]:
         """Which nights have a reading, shape (N,)."""
-        return np.asarray(np.isfinite(self.data[n.LOG_RMSSD].values))
+        return _read_only(np.isfinite(self.data[n.LOG_RMSSD].values))
 
     def session_nights(self) -> NDArray[np.int64]:
         """Index of the night each session is first felt on, shape (I,).
@@ -178,6 +182,13 @@ class Season:
         Raises:
             SeasonError: no reading by then.
         """
+        if night not in self._through:  # asked for by many answers, and costly
+            seen = self._as_seen(night)
+            seen._through[seen.last_night] = seen
+            self._through[night] = seen
+        return self._through[night]
+
+    def _as_seen(self, night: np.datetime64) -> Season:
         tables = self.tables()
         tables["readings"] = tables["readings"][tables["readings"]["date"] <= night]
         if tables["readings"].empty:
@@ -393,6 +404,11 @@ def _each(values: object) -> Sequence[object]:
 
 def _nanoseconds(dates: pd.Series) -> NDArray[np.datetime64]:
     return np.asarray(dates.to_numpy(), dtype="datetime64[ns]")
+
+
+def _read_only(values: NDArray[Any]) -> NDArray[Any]:
+    values.flags.writeable = False
+    return values
 
 
 def _freeze(data: xr.Dataset) -> xr.Dataset:

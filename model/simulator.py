@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model.design import Design, design_of
-from slackwater.model.dynamics import days_to_recover, dip_path
+from slackwater.model.dynamics import days_to_recover, dip_path, held_back, threshold_of
 from slackwater.model.priors import LN_2
 from slackwater.model.season import Season
 
@@ -63,7 +63,7 @@ class Truth:
 
     def typical_days(self) -> dict[str, float]:
         """Return each type's days to recover from a typical session at dose 1."""
-        threshold = np.asarray(0.5 * self.noise_sd)
+        threshold = threshold_of(np.asarray(self.noise_sd))
         return {
             name: float(
                 days_to_recover(np.asarray(i.dip / self.first_night), threshold, np.asarray(i.rate))
@@ -103,15 +103,15 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
     speed = np.exp(np.asarray(ratios, float) @ design.applied)
     events = (design.event_nights, design.event_groups)
     dip = dip_path(dips[None], *events, rates[None], speed[None])[0].sum(axis=1)
-    sessions = slice(1, 1 + len(design.dose))
-    held_back = np.zeros(len(dip))
-    np.add.at(held_back, design.event_nights[sessions], (1 - truth.first_night) * dips[sessions])
+    share = np.ones(len(dips))
+    share[1 : 1 + len(design.dose)] = truth.first_night
+    hidden = held_back(dips[None], design.event_nights, share, len(dip))[0]
     baseline = _baseline(truth, len(dip), rng)
     noise_log_variance = truth.noise_tail * rng.standard_normal(len(dip))
     noise = truth.noise_sd * np.exp(noise_log_variance / 2) * rng.standard_normal(len(dip))
     sensors = plan.data[n.SENSOR].values[plan.data[n.NIGHT_SENSOR].values]
     shift = np.array([truth.sensor_steps.get(str(s), 0.0) for s in sensors])
-    readings = np.where(plan.read, baseline - dip + held_back + shift + noise, np.nan)
+    readings = np.where(plan.read, baseline - dip + hidden + shift + noise, np.nan)
     return Simulated(plan.with_readings(readings), baseline, dip)
 
 

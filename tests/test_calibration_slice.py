@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom, kstest
 
-from slackwater.fitting import fit, recovery, standing
+from slackwater.fitting import Athlete, fit, recovery
 from slackwater.model.season import Season
 from tests.studies.generator import make
 from tests.studies.ranks import rank
@@ -32,9 +32,9 @@ def intervals() -> list[tuple[float, float, float]]:
     for seed in SEASONS:
         made = make("as modelled", seed)
         season = Season.from_tables("made", **made.tables)
-        answer = recovery(standing(season, fit(season, seed=seed)))
-        for name in answer["type"].values:
-            days = answer["typical_days"].sel(type=name)
+        types = recovery(Athlete(season, fit(season, seed=seed))).types
+        for name in types["type"].values:
+            days = types["typical_days"].sel(type=name)
             low, high = float(days.sel(bound="low")), float(days.sel(bound="high"))
             found.append((low, high, made.days[str(name)]))
     return found

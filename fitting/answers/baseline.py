@@ -2,71 +2,111 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import xarray as xr
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
-from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.state.ahead import days_until_baseline
+from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Ints
+from slackwater.model.errors import Reason
 from slackwater.model.season import DAY
 
 FLAT_NIGHTS_NEEDED: Final = 3
 FLAT_CHANCE: Final = 0.8
-PLATEAU_RULE: Final = (
-    "a night counts as flat when the chance is at least 80 % that what rest could still add "
-    "lies under the threshold; three such nights in a row, without a session, are a plateau"
-)
+LIKELY: Final = "likely"
+POSSIBLY: Final = "possibly"
+LIKELY_NOT: Final = "likely not"
 
 
-def baseline(now: Standing, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+@dataclass(frozen=True)
+class Plateau:
+    """Whether rest has done its work.
+
+    Attributes:
+        flat_nights: the latest nights in a row, without a session, that rest could no longer lift.
+        reached: whether they are enough.
+        rule: when a night is flat, and how many are enough.
+    """
+
+    flat_nights: int
+    reached: bool
+    rule: Reason
+
+
+@dataclass(frozen=True)
+class Baseline(Answer):
+    """Where the athlete stands on the morning of the last reading.
+
+    Attributes:
+        baseline_rmssd_ms: baseline, on the scale of the sensor in use.
+        dip_left_ln: all dips together, ln.
+        chance_at_baseline: the chance that they are under the threshold.
+        at_baseline: the same at the answer's level: `LIKELY`, `POSSIBLY` or `LIKELY_NOT`.
+        further_rest_days: days of rest until they are.
+        plateau: whether rest has done its work.
+        night_to_night_sd_ln: SD of an ordinary night's noise, ln.
+    """
+
+    baseline_rmssd_ms: Interval
+    dip_left_ln: Interval
+    chance_at_baseline: float
+    at_baseline: str
+    further_rest_days: Interval
+    plateau: Plateau
+    night_to_night_sd_ln: Interval
+
+
+def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
     """Answer where baseline lies and how far the athlete is from it.
 
-    Returns:
-        `baseline_rmssd_ms`, `dip_left_ln`, `further_rest_days`, `night_to_night_sd_ln`
-        (each with `bound`), `chance_at_baseline`, `flat_nights`, `plateau_reached`.
+    Args:
+        athlete: the season and what was learnt of it.
+        level: credible mass of every interval.
     """
-    rng = now.rng()
-    level_now = now.level_mean + np.sqrt(now.level_variance) * rng.standard_normal(
-        len(now.level_mean)
+    now = athlete.now
+    chance = chance_at_baseline(now)
+    return Baseline(
+        about(now, level),
+        baseline_rmssd_ms=interval(np.exp(now.simulated_level(now.rng())), level),
+        dip_left_ln=interval(now.dips.sum(axis=1), level),
+        chance_at_baseline=chance,
+        at_baseline=_at_level(chance, level),
+        further_rest_days=interval(days_until_baseline(now, []), level),
+        plateau=plateau(now),
+        night_to_night_sd_ln=interval(now.parameter(n.NOISE_SD), level),
     )
-    dip = now.dips.sum(axis=1)
+
+
+def chance_at_baseline(now: Standing) -> float:
+    """Return the chance that what is left of all dips is under the threshold."""
+    return float((now.dips.sum(axis=1) <= now.threshold).mean())
+
+
+def plateau(now: Standing) -> Plateau:
+    """Return whether rest has done its work."""
     flat = flat_nights(now)
-    data = xr.Dataset(
-        {
-            "baseline_rmssd_ms": interval(np.exp(level_now), level),
-            "dip_left_ln": interval(dip, level),
-            "chance_at_baseline": float((dip <= now.threshold).mean()),
-            "further_rest_days": interval(days_until_baseline(now, []), level),
-            "flat_nights": flat,
-            "plateau_reached": flat >= FLAT_NIGHTS_NEEDED,
-            "night_to_night_sd_ln": interval(now.parameter(n.NOISE_SD), level),
-        }
-    )
-    return answer(data, "baseline", now, level, [], plateau_rule=PLATEAU_RULE)
+    rule = Reason("plateau rule", chance=FLAT_CHANCE, nights=FLAT_NIGHTS_NEEDED)
+    return Plateau(flat, flat >= FLAT_NIGHTS_NEEDED, rule)
 
 
 def flat_nights(now: Standing) -> int:
-    """Count the latest nights in a row, without a session, that rest could no longer lift.
+    """Count the latest nights in a row, without a session, that rest could no longer lift."""
+    nights = _nights_since_last_event(now)
+    under = now.dips_before(now.night - DAY * np.arange(nights)[::-1]).sum(axis=2)
+    flat = (under <= now.threshold[:, None]).mean(axis=0) >= FLAT_CHANCE
+    return nights if flat.all() else int(np.argmin(flat[::-1]))
 
-    Walks the dips back from the last morning: without events in between, a dip was larger
-    by its own decay each night before.
-    """
-    dips = now.dips
-    count = 0
-    dates = now.night - DAY * np.arange(_nights_since_last_event(now))
-    speed = now.speed(dates)
-    for back in range(len(dates)):
-        under = (dips.sum(axis=1) <= now.threshold).mean()
-        if under < FLAT_CHANCE:
-            return count
-        count += 1
-        dips = dips * np.exp(now.rates * speed[:, [back]])
-    return count
+
+def _at_level(chance: float, level: float) -> str:
+    if chance >= level:
+        return LIKELY
+    return LIKELY_NOT if chance <= 1 - level else POSSIBLY
 
 
 def _nights_since_last_event(now: Standing) -> int:

@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
-from slackwater.fitting.answers.recovery import log_dips, typical_days
-from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
+from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.answers.support import confounded_types
-from slackwater.fitting.records.trials import Trial
+from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
-from slackwater.model.dynamics import Floats, Ints, days_to_recover
-from slackwater.model.errors import NoAnswerError, unknown_name
+from slackwater.model.dynamics import Floats, days_to_recover
+from slackwater.model.errors import NoAnswerError, Reason, unknown_name
 from slackwater.model.season import Season
 
-SURE: Final = 0.975
+CLEARLY: Final = 0.975  # the chance of a direction that makes a verdict
 SAME_WITHIN: Final = 1.1  # rate ratios closer to 1 than this factor make no difference
 SAME_CHANCE: Final = 0.9
-FEWEST_NIGHTS: Final = 5
+FEWEST_NIGHTS: Final = 5  # with a measure, and as many without
+# In words, as it is the one rule that a season's record keeps, word by word.
 VERDICT_RULE: Final = (
     "no meaningful difference when the chance is at least 90 % that the rate ratio lies between "
     "1/1.1 and 1.1; otherwise faster or slower when the chance of it is at least 97.5 %; "
@@ -30,9 +32,56 @@ VERDICT_RULE: Final = (
 )
 
 
+@dataclass(frozen=True)
+class MeasureCompared(Answer):
+    """Recovery with one measure over recovery without it.
+
+    Attributes:
+        intervention: the measure.
+        nights_with, nights_without, sessions_with, sessions_without: what it rests on.
+        rate_ratio: recovery rate with over without.
+        chance_faster: the chance that it is above 1.
+        days_saved: dimension `type`, with `bound`: typical days without minus with.
+        verdict: faster, slower, no meaningful difference or undecided.
+        verdict_rule: what makes which.
+    """
+
+    intervention: str
+    nights_with: int
+    nights_without: int
+    sessions_with: int
+    sessions_without: int
+    rate_ratio: Interval
+    chance_faster: float
+    days_saved: xr.DataArray
+    verdict: str
+    verdict_rule: str = VERDICT_RULE
+
+
+@dataclass(frozen=True)
+class Difference(Answer):
+    """How many days more one side takes to recover from than the other.
+
+    Attributes:
+        a: the first type, or value of the attribute.
+        b: the second.
+        difference_days: a minus b.
+        chance_a_slower: the chance that a takes longer.
+        longer: which of the two more likely takes longer, by the middle estimate.
+        attribute: the attribute that the two are values of; None for two types.
+    """
+
+    a: str
+    b: str
+    difference_days: Interval
+    chance_a_slower: float
+    longer: str
+    attribute: str | None = None
+
+
 def compare_intervention(
-    now: Standing, name: str, level: float = DEFAULT_LEVEL, trials: Sequence[Trial] = ()
-) -> xr.Dataset:
+    athlete: Athlete, name: str, level: float = DEFAULT_LEVEL
+) -> MeasureCompared:
     """Answer whether recovery is faster with one intervention than without it.
 
     A session counts as with the intervention when it acted on the night after the
@@ -40,53 +89,39 @@ def compare_intervention(
     works on what is left of it.
 
     Args:
-        now: the state, from `standing`.
+        athlete: the season, what was learnt of it, and its trials.
         name: the intervention.
         level: credible mass of every interval.
-        trials: the season's trials; while one of this intervention runs, nothing is told.
-
-    Returns:
-        `rate_ratio` (with `bound`; recovery rate with over without), `chance_faster`,
-        `days_saved` (type, bound), `nights_with`, `nights_without`, `sessions_with`,
-        `sessions_without`. Attributes `intervention`, `verdict`, `verdict_rule`.
 
     Raises:
         QuestionError: unknown to the fit.
         NoAnswerError: used on hardly any or all but all nights, or after some types only; or on
             trial, and not judged yet.
     """
-    refuse_on_trial(now.season, name, trials)
-    known = _labels(now, n.INTERVENTION)
-    if name not in known:
-        raise unknown_name("intervention", name, known)
-    acts, first_nights = _acting(now, name)
-    with_it = _nights_after(first_nights, acts)
-    log_ratio = now.parameter(n.LOG_RATE_RATIO)[:, known.index(name)]
-    counted = {
-        "nights_with": int(acts.sum()),
-        "nights_without": int((~acts).sum()),
-        "sessions_with": int(with_it.sum()),
-        "sessions_without": int((~with_it).sum()),
-    }
-    _refuse_one_sided(name, counted)
-    data = xr.Dataset(
-        {
-            "rate_ratio": interval(np.exp(log_ratio), level),
-            "chance_faster": float((log_ratio > 0).mean()),
-            "days_saved": interval(_days_saved(now, log_ratio), level, (n.TYPE,)),
-            **counted,
-        },
-        coords={n.TYPE: _labels(now, n.TYPE)},
-    )
-    return answer(
-        data,
-        "compare intervention",
-        now,
-        level,
-        _one_type_only(now, name, with_it),
+    refuse_on_trial(athlete, name)
+    now = athlete.now
+    if name not in now.interventions:
+        raise unknown_name("intervention", name, now.interventions)
+    season = now.season.observed()
+    acts = season.applied()[season.interventions.index(name)]
+    with_it = _after_first_night(season, acts)
+    for side, nights, sessions in (("with", acts, with_it), ("without", ~acts, ~with_it)):
+        if nights.sum() < FEWEST_NIGHTS or not sessions.any():
+            facts = {"nights": int(nights.sum()), "sessions": int(sessions.sum())}
+            raise NoAnswerError(Reason("too few to compare", measure=name, side=side, **facts))
+    log_ratio = now.log_ratio(name)
+    saved = intervals(_days_saved(now, log_ratio), level, (n.TYPE,))
+    return MeasureCompared(
+        about(now, level, _few_types(season, name, with_it)),
         intervention=name,
+        nights_with=int(acts.sum()),
+        nights_without=int((~acts).sum()),
+        sessions_with=int(with_it.sum()),
+        sessions_without=int((~with_it).sum()),
+        rate_ratio=interval(np.exp(log_ratio), level),
+        chance_faster=float((log_ratio > 0).mean()),
+        days_saved=saved.assign_coords({n.TYPE: now.types}),
         verdict=verdict(log_ratio),
-        verdict_rule=VERDICT_RULE,
     )
 
 
@@ -95,42 +130,37 @@ def verdict(log_ratio: Floats) -> str:
     if (np.abs(log_ratio) < np.log(SAME_WITHIN)).mean() >= SAME_CHANCE:
         return "no meaningful difference"
     faster = (log_ratio > 0).mean()
-    if faster >= SURE:
+    if faster >= CLEARLY:
         return "faster"
-    return "slower" if faster <= 1 - SURE else "undecided"
+    return "slower" if faster <= 1 - CLEARLY else "undecided"
 
 
-def compare_types(now: Standing, a: str, b: str, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+def compare_types(athlete: Athlete, a: str, b: str, level: float = DEFAULT_LEVEL) -> Difference:
     """Answer how many days more type `a` takes to recover from than type `b`.
-
-    Returns:
-        `difference_days` (with `bound`; a minus b), `chance_a_slower`.
 
     Raises:
         QuestionError: a type is unknown.
         NoAnswerError: the two cannot be told apart from what was trained.
     """
-    known = _labels(now, n.TYPE)
+    now = athlete.now
     for name in (a, b):
-        if name not in known:
-            raise unknown_name("session type", name, known)
-    return _difference(now, (a, b), ([a], [b]), "compare types", level, [])
+        if name not in now.types:
+            raise unknown_name("session type", name, now.types)
+    return _difference(now, (a, b), ([a], [b]), level)
 
 
 def compare_attribute(
-    now: Standing, attribute: str, a: str, b: str, level: float = DEFAULT_LEVEL
-) -> xr.Dataset:
+    athlete: Athlete, attribute: str, a: str, b: str, level: float = DEFAULT_LEVEL
+) -> Difference:
     """Answer how many days more types with value `a` take than types with value `b`.
 
     Each side is the mean over the types trained that have the value.
-
-    Returns:
-        `difference_days` (with `bound`; a minus b), `chance_a_slower`.
 
     Raises:
         QuestionError: no such attribute or value.
         NoAnswerError: a side was never trained, or cannot be told apart.
     """
+    now = athlete.now
     if attribute not in now.season.attributes:
         raise unknown_name("attribute", attribute, now.season.attributes)
     has, all_values = types_by_value(now, attribute)
@@ -138,39 +168,39 @@ def compare_attribute(
         if value not in all_values:
             raise unknown_name(f"value of {attribute!r}", value, all_values)
         if value not in has:
-            raise NoAnswerError(f"No type with {attribute} {value!r} has been trained yet.")
+            raise NoAnswerError(Reason("value never trained", attribute=attribute, value=value))
     alone = [
-        f"Only {has[v][0]!r} has {attribute} {v!r}, so this compares that type, not the "
-        "attribute by itself."
+        Reason("one type has the value", attribute=attribute, value=v, type=has[v][0])
         for v in (a, b)
         if len(has[v]) == 1
     ]
-    return _difference(
-        now, (a, b), (has[a], has[b]), "compare attribute", level, alone, attribute=attribute
-    )
+    return _difference(now, (a, b), (has[a], has[b]), level, alone, attribute)
 
 
 def _difference(
     now: Standing,
     names: tuple[str, str],
     sides: tuple[list[str], list[str]],
-    question: str,
     level: float,
-    warnings: list[str],
-    **facts: str,
-) -> xr.Dataset:
-    refused = confounded_types(now)
+    warnings: list[Reason] | None = None,
+    attribute: str | None = None,
+) -> Difference:
+    why_not = confounded_types(now)
     for label in (*sides[0], *sides[1]):
-        if label in refused:
-            raise NoAnswerError(refused[label])
+        if label in why_not:
+            raise NoAnswerError(why_not[label])
     difference = contrast(now, typical_days(now), sides)
-    data = xr.Dataset(
-        {
-            "difference_days": interval(difference, level),
-            "chance_a_slower": chance_slower(difference),
-        }
+    bounds = interval(difference, level)
+    a, b = names
+    return Difference(
+        about(now, level, warnings or ()),
+        a=a,
+        b=b,
+        difference_days=bounds,
+        chance_a_slower=chance_slower(difference),
+        longer=a if bounds.median >= 0 else b,
+        attribute=attribute,
     )
-    return answer(data, question, now, level, warnings, a=names[0], b=names[1], **facts)
 
 
 def types_by_value(now: Standing, attribute: str) -> tuple[dict[str, list[str]], list[str]]:
@@ -186,10 +216,9 @@ def types_by_value(now: Standing, attribute: str) -> tuple[dict[str, list[str]],
     data = now.season.data
     column = now.season.attributes.index(attribute)
     values = [str(v) for v in data[n.TYPE_ATTRIBUTE].values[:, column]]
-    trained = _labels(now, n.TYPE)
     has: dict[str, list[str]] = {}
     for label, value in zip(now.season.types, values, strict=True):
-        if value and label in trained:
+        if value and label in now.types:
             has.setdefault(value, []).append(label)
     return has, list(dict.fromkeys(v for v in values if v))
 
@@ -202,8 +231,7 @@ def contrast(now: Standing, by_type: Floats, sides: tuple[list[str], list[str]])
         by_type: what is compared, shape (S, K).
         sides: the types of either side.
     """
-    known = _labels(now, n.TYPE)
-    a, b = (by_type[:, [known.index(t) for t in side]].mean(axis=1) for side in sides)
+    a, b = (by_type[:, [now.types.index(t) for t in side]].mean(axis=1) for side in sides)
     return np.asarray(a - b)
 
 
@@ -212,71 +240,40 @@ def chance_slower(difference: Floats) -> float:
     return float((difference > 0).mean() + 0.5 * (difference == 0).mean())
 
 
-def _labels(now: Standing, dim: str) -> list[str]:
-    return [str(v) for v in now.draws[dim].values] if dim in now.draws.coords else []
-
-
-def _acting(now: Standing, name: str) -> tuple[np.ndarray, Ints]:
-    """Return on which observed nights it acted, and each session's first night."""
-    season = now.season.observed()
-    acts = season.applied()[season.interventions.index(name)]
-    return acts, season.session_nights()
-
-
-def refuse_on_trial(season: Season, name: str, trials: Sequence[Trial]) -> None:
+def refuse_on_trial(athlete: Athlete, name: str) -> None:
     """Refuse what would be a look at a trial before its end that no record keeps.
 
     Raises:
         NoAnswerError: a trial of this intervention is under way.
     """
-    last = season.last_night.astype(object)
-    if any(t.plan.measure == name and t.status(last) == "running" for t in trials):
-        raise NoAnswerError(
-            f"The trial of {name!r} is under way and not judged yet. Results before its end are "
-            "not shown: who stops at a lucky moment finds what is not there. slackwater trial "
-            "analyse judges it when it is due; before that, with --peek, it shows them and keeps "
-            "in the record that you looked."
-        )
+    last = athlete.season.last_night.astype(object)
+    if any(t.plan.measure == name and t.status(last) == "running" for t in athlete.trials):
+        raise NoAnswerError(Reason("on trial", measure=name))
 
 
-def _nights_after(first_nights: Ints, acts: np.ndarray) -> np.ndarray:
-    after = np.minimum(first_nights + 1, len(acts) - 1)
+def _after_first_night(season: Season, acts: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which sessions an intervention acted on in the night after their first."""
+    after = np.minimum(season.session_nights() + 1, len(acts) - 1)
     return np.asarray(acts[after])
-
-
-def _refuse_one_sided(name: str, counted: dict[str, int]) -> None:
-    for side in ("with", "without"):
-        nights = counted[f"nights_{side}"]
-        if nights < FEWEST_NIGHTS or counted[f"sessions_{side}"] == 0:
-            raise NoAnswerError(
-                f"There are {nights} nights and {counted[f'sessions_{side}']} sessions {side} "
-                f"{name!r}: too few to compare. Use it in some weeks and not in others, on each "
-                "day until recovered."
-            )
 
 
 def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
     """Return typical days without minus with the measure, shape (S, K)."""
-    dip = np.exp(log_dips(now))
+    dip = np.exp(now.log_dips())
     log_rate = now.parameter(n.TYPE_LOG_RATE)
     threshold = now.threshold[:, None]
     without = days_to_recover(dip, threshold, np.exp(log_rate))
     return without - days_to_recover(dip, threshold, np.exp(log_rate + log_ratio[:, None]))
 
 
-def _one_type_only(now: Standing, name: str, with_it: np.ndarray) -> list[str]:
-    types = now.season.observed().data[n.SESSION_TYPE].values
+def _few_types(season: Season, name: str, with_it: NDArray[np.bool_]) -> list[Reason]:
+    """Return what to mind where few types were trained both with and without a measure."""
+    types = season.data[n.SESSION_TYPE].values
     used = {str(t) for t in types[with_it]}
     spared = {str(t) for t in types[~with_it]}
     both = used & spared
     if not both:
-        raise NoAnswerError(
-            f"{name!r} was always used after some types and never after the others, so its effect "
-            "cannot be told from theirs; use it after some sessions of a type and not after others."
-        )
+        raise NoAnswerError(Reason("some types only", measure=name))
     if len(both) == 1 and len(used | spared) > 1:
-        return [
-            f"Only {next(iter(both))!r} was trained both with and without {name!r}: the answer "
-            "says little about other types."
-        ]
+        return [Reason("one type only", measure=name, type=next(iter(both)))]
     return []

@@ -3,134 +3,168 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
-import xarray as xr
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.sampling.last_night import noise_variance
-from slackwater.fitting.sampling.posterior import Posterior
-from slackwater.fitting.state.past import SESSION, STRESSOR, Past, past_of
-from slackwater.fitting.state.standing import Standing
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.past import SESSION, STRESSOR, Past
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import QuestionError, Reason
+from slackwater.model.paths import noise_variance
 
-PART: Final = "part"
 SENSOR: Final = "sensor"
 NOISE: Final = "noise"
 OLDER: Final = {SESSION: "older sessions", STRESSOR: "older stressors"}
 NEGLIGIBLE: Final = 0.01  # ln, so 1 %
 NEGLIGIBLE_CHANCE: Final = 0.9
-SHARE_RULE: Final = (
-    "baseline and all shares add up to the reading, in ln and in ms, in each draw; a share in ms "
-    "is its share in ln times the logarithmic mean of baseline and reading, which is what makes "
-    "them add up without an order"
-)
-OLDER_RULE: Final = (
-    "sessions and stressors with less than 1 % left, at a chance of at least 90 %, are summed"
-)
 
 
-class Part(NamedTuple):
+@dataclass(frozen=True)
+class ReadingPart:
     """One part of a reading.
 
     Attributes:
         kind: "session", "stressor", "start", "sensor" or "noise".
         label: session type, stressor, sensor, or what it is.
-        date: the day it is logged under, ISO; empty where there is none.
-        share: what it adds to the reading, ln, shape (S,); dips are below 0.
+        date: the day it is logged under; None where there is none.
+        share_ln: what it adds to the reading, ln; below 0 for what lowers it.
+        share_ms: the same in ms.
+        counts: whether it comes to anything: may reach 1 % of the reading, or is its noise.
+        weighs: whether it lowers the reading by 1 % or more, by the middle estimate, and is not
+            its noise.
     """
 
     kind: str
     label: str
-    date: str
-    share: Floats
+    date: np.datetime64 | None
+    share_ln: Interval
+    share_ms: Interval
+    counts: bool
+    weighs: bool
+
+
+@dataclass(frozen=True)
+class Explanation(Answer):
+    """What a night's reading is made of.
+
+    Attributes:
+        night: the morning that is explained.
+        reading_rmssd_ms: its reading; NaN where it was not read.
+        baseline_rmssd_ms: on the scale of the latest sensor fitted.
+        expected_rmssd_ms: the reading without its noise.
+        under_baseline_percent: how far the reading lies under baseline, or what was expected
+            where there is no reading.
+        noise_chance: how often a night's noise is at least as large, up or down; NaN where the
+            night was not read.
+        parts: in order of size, the noise last.
+        most_of_it: whether the first part that weighs is most of what the reading lies under
+            baseline.
+        share_rule: how shares are shared out.
+        older_rule: what is summed as older.
+    """
+
+    night: np.datetime64
+    reading_rmssd_ms: float
+    baseline_rmssd_ms: Interval
+    expected_rmssd_ms: Interval
+    under_baseline_percent: Interval
+    noise_chance: float
+    parts: tuple[ReadingPart, ...]
+    most_of_it: bool
+    share_rule: Reason
+    older_rule: Reason
+
+    @property
+    def read(self) -> bool:
+        """Whether the night was read; its last part is the noise then."""
+        return math.isfinite(self.reading_rmssd_ms)
+
+
+class Share(NamedTuple):
+    """One part of a reading, draw by draw.
+
+    Attributes:
+        kind: as in `ReadingPart`.
+        label: as there.
+        date: as there.
+        draws: what it adds to the reading, ln, shape (S,).
+    """
+
+    kind: str
+    label: str
+    date: np.datetime64 | None
+    draws: Floats
 
 
 def explain(
-    now: Standing,
-    posterior: Posterior,
+    athlete: Athlete,
     night: np.datetime64 | None = None,
     level: float = DEFAULT_LEVEL,
-) -> xr.Dataset:
+) -> Explanation:
     """Answer what a night's reading is made of.
 
     Baseline and dips are judged by all readings, those of later nights included.
 
     Args:
-        now: the state, from `standing`.
-        posterior: what it was made from.
+        athlete: the season and what was learnt of it.
         night: the date of the morning; that of the last reading if left out.
         level: credible mass of every interval.
-
-    Returns:
-        `reading_rmssd_ms` (NaN where the night was not read); with `bound`: `baseline_rmssd_ms`
-        (on the scale of the latest sensor fitted), `expected_rmssd_ms` (the reading without its
-        noise), `under_baseline_percent` (of the reading, or of what was expected where there is
-        none); `noise_chance`, how often a night's noise is at least as large, up or down (NaN
-        where not read). Dimension `part`, in order of size and the noise last: `part_kind`,
-        `part_label`, `part_date`, `share_ln` and `share_ms` (with `bound`; below 0 for what
-        lowers the reading). Attributes `night`, `share_rule`, `older_rule`.
 
     Raises:
         QuestionError: the night lies outside the readings.
     """
-    check_level(level)
-    past = past_of(now, posterior)
+    now = athlete.now
+    meant, past = about(now, level), athlete.past
     at = _index(past, now.night if night is None else night)
-    parts = parts_of(past, at)
+    shares = shares_of(past, at)
     baseline = past.level[:, at]
-    expected = baseline + sum(part.share for part in parts if part.kind != NOISE)
+    expected = baseline + sum(share.draws for share in shares if share.kind != NOISE)
     reading = past.readings[at]
     read = bool(np.isfinite(reading))
     end = np.full(len(baseline), reading) if read else expected
     per_ln = logarithmic_mean(np.exp(baseline), np.exp(end))
-    shares = np.stack([part.share for part in parts], axis=1)
-    data = xr.Dataset(
-        {
-            "reading_rmssd_ms": np.exp(reading),
-            "baseline_rmssd_ms": interval(np.exp(baseline), level),
-            "expected_rmssd_ms": interval(np.exp(expected), level),
-            "under_baseline_percent": interval(-100 * np.expm1(end - baseline), level),
-            "noise_chance": _noise_chance(past, parts[-1].share) if read else np.nan,
-            "part_kind": (PART, [part.kind for part in parts]),
-            "part_label": (PART, [part.label for part in parts]),
-            "part_date": (PART, [part.date for part in parts]),
-            "share_ln": interval(shares, level, (PART,)),
-            "share_ms": interval(shares * per_ln[:, None], level, (PART,)),
-        }
-    )
-    return answer(
-        data,
-        "explain",
-        now,
-        level,
-        [],
-        night=str(past.season.nights[at]),
-        share_rule=SHARE_RULE,
-        older_rule=OLDER_RULE,
+    parts = tuple(_part(share, per_ln, level) for share in shares)
+    under = interval(-100 * np.expm1(end - baseline), level)
+    return Explanation(
+        meant,
+        night=past.season.nights[at],
+        reading_rmssd_ms=float(np.exp(reading)),
+        baseline_rmssd_ms=interval(np.exp(baseline), level),
+        expected_rmssd_ms=interval(np.exp(expected), level),
+        under_baseline_percent=under,
+        noise_chance=_noise_chance(past, shares[-1].draws) if read else math.nan,
+        parts=parts,
+        most_of_it=_most_of_it(parts, under.median),
+        share_rule=Reason("shares add up"),
+        older_rule=Reason(
+            "older are summed",
+            percent=100 * NEGLIGIBLE,
+            chance=NEGLIGIBLE_CHANCE,
+        ),
     )
 
 
-def parts_of(past: Past, at: int) -> list[Part]:
+def shares_of(past: Past, at: int) -> list[Share]:
     """Return all parts of a night but baseline, in order of size, the noise last.
 
     With baseline they add up to the reading in each draw, or to what was expected where there
     is none.
     """
-    parts = _dips(past, at)
+    shares = _dips(past, at)
     sensor = past.season.sensors[int(past.season.data[n.NIGHT_SENSOR].values[at])]
     if past.shift[:, at].any():
-        parts.append(Part(SENSOR, sensor, "", past.shift[:, at]))
-    parts.sort(key=lambda part: -abs(float(np.median(part.share))))
+        shares.append(Share(SENSOR, sensor, None, past.shift[:, at]))
+    shares.sort(key=lambda share: -abs(float(np.median(share.draws))))
     reading = past.readings[at]
     if np.isfinite(reading):
-        known = past.level[:, at] + sum(part.share for part in parts)
-        parts.append(Part(NOISE, NOISE, "", reading - known))
-    return parts
+        known = past.level[:, at] + sum(share.draws for share in shares)
+        shares.append(Share(NOISE, NOISE, None, reading - known))
+    return shares
 
 
 def logarithmic_mean(a: Floats, b: Floats) -> Floats:
@@ -145,25 +179,49 @@ def _index(past: Past, night: np.datetime64) -> int:
     if not nights[0] <= night <= nights[-1]:
         raise QuestionError(
             f"{night} lies outside the readings; give a night from {nights[0]} to {nights[-1]}. "
-            "For nights to come, ask slackwater forecast."
+            "For nights to come, ask for a forecast."
         )
     return int(np.searchsorted(nights, night))
 
 
-def _dips(past: Past, at: int) -> list[Part]:
+def _dips(past: Past, at: int) -> list[Share]:
     left = past.shown_on(at)
     small = (left < NEGLIGIBLE).mean(axis=0) >= NEGLIGIBLE_CHANCE
-    parts: list[Part] = []
+    shares: list[Share] = []
     older: dict[str, list[int]] = {}
     for event in np.flatnonzero(past.felt_on <= at):
         felt = past.events[event]
         if felt.kind in OLDER and small[event]:
             older.setdefault(felt.kind, []).append(int(event))
         else:
-            parts.append(Part(felt.kind, felt.label, felt.date, -left[:, event]))
+            shares.append(Share(felt.kind, felt.label, felt.date, -left[:, event]))
     for kind, which in older.items():
-        parts.append(Part(kind, OLDER[kind], "", -left[:, which].sum(axis=1)))
-    return parts
+        shares.append(Share(kind, OLDER[kind], None, -left[:, which].sum(axis=1)))
+    return shares
+
+
+def _part(share: Share, per_ln: Floats, level: float) -> ReadingPart:
+    noise = share.kind == NOISE
+    share_ln = interval(share.draws, level)
+    return ReadingPart(
+        kind=share.kind,
+        label=share.label,
+        date=share.date,
+        share_ln=share_ln,
+        share_ms=interval(share.draws * per_ln, level),
+        counts=noise or max(abs(math.expm1(bound)) for bound in share_ln) >= NEGLIGIBLE,
+        weighs=not noise and math.expm1(share_ln.median) <= -NEGLIGIBLE,
+    )
+
+
+def _most_of_it(parts: tuple[ReadingPart, ...], under: float) -> bool:
+    """Say whether what weighs most is at least half of the gap, and not undone by the noise."""
+    weighing = [part for part in parts if part.weighs]
+    if not weighing:
+        return False
+    first = -100 * math.expm1(weighing[0].share_ln.median)
+    noise = sum(abs(100 * math.expm1(p.share_ln.median)) for p in parts if p.kind == NOISE)
+    return noise <= under / 2 <= first <= under + 0.5  # percent; a rounding more than the gap
 
 
 def _noise_chance(past: Past, noise: Floats) -> float:
@@ -171,8 +229,9 @@ def _noise_chance(past: Past, noise: Floats) -> float:
 
     Over the draws, and over the night's own scale on Gauss-Hermite nodes.
     """
+    from scipy.special import erfc  # slow to import
+
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     sd = np.sqrt(noise_variance(past.draws, nodes[None, :]))
-    beyond = np.abs(noise)[:, None] / (sd * math.sqrt(2.0))
-    chance = np.vectorize(math.erfc)(beyond) @ (weights / weights.sum())
+    chance = erfc(np.abs(noise)[:, None] / (sd * math.sqrt(2.0))) @ (weights / weights.sum())
     return float(chance.mean())

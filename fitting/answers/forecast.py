@@ -2,31 +2,108 @@
 
 from __future__ import annotations
 
-import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, interval
-from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
 from slackwater.fitting.state.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
-from slackwater.fitting.state.new_mornings import Event
-from slackwater.fitting.state.standing import Standing
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
+from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError, unknown_name
 from slackwater.model.season import DAY
 
 
-def planned_session(now: Standing, date: np.datetime64, label: str, dose: float = 1.0) -> Event:
-    """Return a session planned for a date.
+class PlannedSession(NamedTuple):
+    """A session to come.
+
+    Attributes:
+        date: its day.
+        type: a session type of the fit.
+        dose: 1 = that type's usual session.
+    """
+
+    date: np.datetime64
+    type: str
+    dose: float = 1.0
+
+
+@dataclass(frozen=True)
+class Forecast(Answer):
+    """What comes after the last reading.
+
+    Attributes:
+        days_to_baseline: days from that reading until back at baseline.
+        back_by: the first morning forecast from which on the chance of baseline stays at the
+            answer's level or above; None for none.
+        sessions: what is taken in, logged or planned, "DATE LABEL".
+        nights: dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `state_ms`
+            (with `bound`; the reading without its noise), `ln_mean` and `ln_sd` of the reading,
+            `chance_at_baseline`.
+    """
+
+    days_to_baseline: Interval
+    back_by: np.datetime64 | None
+    sessions: tuple[str, ...]
+    nights: xr.Dataset
+
+
+def forecast(
+    athlete: Athlete,
+    nights: int = 1,
+    planned: Iterable[PlannedSession] = (),
+    level: float = DEFAULT_LEVEL,
+) -> Forecast:
+    """Answer what the coming readings will be, and when the athlete is back.
+
+    Args:
+        athlete: the season and what was learnt of it.
+        nights: how many nights, 1 to 60.
+        planned: sessions to come, beside those logged; rest if left out.
+        level: credible mass of every interval.
 
     Raises:
-        QuestionError: the type is unknown to the fit, or the date lies before the last
-            reading or too far after it.
+        QuestionError: no night, or more than 60, asked for; a planned session's type is unknown
+            to the fit, its dose not above 0, or its day before the last reading or too far after
+            it.
     """
-    types = [str(t) for t in now.draws[n.TYPE].values] if n.TYPE in now.draws.coords else []
-    if label not in types:
-        raise unknown_name("session type", label, types)
+    if not 1 <= nights <= FARTHEST:
+        raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
+    now = athlete.now
+    events = planned_events(now, planned)
+    coming = _coming(now, look_ahead(now, nights, events), level)
+    return Forecast(
+        about(now, level),
+        days_to_baseline=interval(days_until_baseline(now, events), level),
+        back_by=_back_by(coming["chance_at_baseline"], level),
+        sessions=tuple(
+            f"{now.night + DAY * (e.night - 1)} {e.label}" for e in now.pending + events
+        ),
+        nights=coming,
+    )
+
+
+def planned_events(now: Standing, planned: Iterable[PlannedSession]) -> list[Event]:
+    """Return planned sessions as a state carried forward takes them.
+
+    Raises:
+        QuestionError: one cannot be planned, as for `forecast`.
+    """
+    return [_event(now, session) for session in planned]
+
+
+def _event(now: Standing, planned: PlannedSession) -> Event:
+    date, label, dose = planned
+    if not dose > 0:
+        raise QuestionError(f"The dose of a planned session is a number above 0, not {dose:g}.")
+    if label not in now.types:
+        raise unknown_name("session type", label, now.types)
     if date < now.night:
         raise QuestionError(
             f"A session planned for {date} lies before the last reading ({now.night}); "
@@ -41,79 +118,34 @@ def planned_session(now: Standing, date: np.datetime64, label: str, dose: float 
     return Event(night, label, dose)
 
 
-def parse_session(now: Standing, text: str) -> Event:
-    """Return the planned session that "DATE:TYPE" names.
-
-    Raises:
-        QuestionError: not of that form, or as for `planned_session`.
-    """
-    date, _, label = text.partition(":")
-    try:
-        day = datetime.date.fromisoformat(date.strip())
-    except ValueError:
-        day = None
-    # fromisoformat also reads 20310502 and week dates, which the season's files do not.
-    if day is None or str(day) != date.strip() or not label.strip():
-        raise QuestionError(
-            f"{text!r} names no session; write it as DATE:TYPE, such as 2031-05-02:{_a_type(now)}"
-        )
-    return planned_session(now, np.datetime64(day), label.strip())
-
-
-def _a_type(now: Standing) -> str:
-    return str(now.draws[n.TYPE].values[0]) if n.TYPE in now.draws.coords else "row"
-
-
-def forecast(
-    now: Standing,
-    nights: int = 1,
-    planned: list[Event] | None = None,
-    level: float = DEFAULT_LEVEL,
-) -> xr.Dataset:
-    """Answer what the coming readings will be, and when the athlete is back.
-
-    Args:
-        now: the state, from `standing`.
-        nights: how many nights, 1 to 60.
-        planned: sessions to come, beside those logged; rest if left out.
-        level: credible mass of every interval.
-
-    Returns:
-        Dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `ln_mean`,
-        `ln_sd`, `state_ms` (with `bound`; the reading without its noise),
-        `chance_at_baseline`; scalar `days_to_baseline` (with `bound`), days
-        from the last reading's morning.
-
-    Raises:
-        QuestionError: no night, or more than 60, asked for.
-    """
-    if not 1 <= nights <= FARTHEST:
-        raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
-    planned = planned or []
-    ahead = look_ahead(now, nights, planned)
+def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
     mean, sd = _moments(now, ahead)
-    data = xr.Dataset(
+    by_night = (n.NIGHT,)
+    at_baseline = (ahead.dip <= now.threshold[:, None]).mean(axis=0)
+    return xr.Dataset(
         {
-            "rmssd_ms": interval(np.exp(ahead.reading), level, (n.NIGHT,)),
-            "state_ms": interval(np.exp(ahead.level - ahead.shown), level, (n.NIGHT,)),
+            "rmssd_ms": intervals(np.exp(ahead.reading), level, by_night),
+            "state_ms": intervals(np.exp(ahead.level - ahead.shown), level, by_night),
             "ln_mean": (n.NIGHT, mean),
             "ln_sd": (n.NIGHT, sd),
-            "chance_at_baseline": (
-                n.NIGHT,
-                (ahead.dip <= now.threshold[:, None]).mean(axis=0),
-            ),
-            "days_to_baseline": interval(days_until_baseline(now, planned), level),
+            "chance_at_baseline": (n.NIGHT, at_baseline),
         },
         coords={n.NIGHT: ahead.dates.astype("datetime64[ns]")},
     )
-    sessions = [f"{now.night + DAY * (e.night - 1)} {e.label}" for e in [*now.pending, *planned]]
-    return answer(data, "forecast", now, level, [], sessions=sessions)
 
 
-def _moments(now: Standing, ahead: Ahead) -> tuple[np.ndarray, np.ndarray]:
+def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
     centre = now.level_mean[:, None] - ahead.shown
     tail = now.parameter(n.NOISE_TAIL)
     noise = now.parameter(n.NOISE_SD) ** 2 * np.exp(tail**2 / 2)
     variance = (ahead.level_variance + noise[:, None]).mean(axis=0) + centre.var(axis=0)
     return centre.mean(axis=0), np.sqrt(variance)
+
+
+def _back_by(chances: xr.DataArray, level: float) -> np.datetime64 | None:
+    """Return the first morning from which on all chances reach the level."""
+    short = np.flatnonzero(chances.values < level)
+    first = int(short[-1]) + 1 if len(short) else 0
+    mornings = chances[n.NIGHT].values.astype("datetime64[D]")
+    return np.datetime64(mornings[first]) if first < len(mornings) else None

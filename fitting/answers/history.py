@@ -2,142 +2,270 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.compare import SURE
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.recovery_trend import has_trend, recovery_then
-from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.sampling.posterior import Posterior
-from slackwater.fitting.state.past import Past, fitted_alone, past_of
+from slackwater.fitting.answers.answer import Answer, about, readings_left_out
+from slackwater.fitting.answers.compare import CLEARLY
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
+from slackwater.fitting.answers.recovery_trend import HalfYear, has_trend, recovery_then
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.past import Past
 from slackwater.model import names as n
 from slackwater.model.design import other_sensors
 from slackwater.model.dynamics import Floats
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 from slackwater.model.season import DAY, Season
 
-QUARTER: Final = "quarter"
-KIND: Final = "kind"
 ALL_TYPES: Final = "all types together"
-FEWEST_NIGHTS: Final = 14  # before and after a habit
-FEWEST_SESSIONS: Final = 4  # of a type, in either half
+FEWEST_ON_A_SIDE: Final = 14  # readings before a habit, and as many with it
+FEWEST_IN_A_HALF: Final = 4  # sessions of a type
 DIP_CHANGE_SD: Final = 0.3  # ln, believed beforehand: a third either way; a reason, no source
-RECOVERY_RULE: Final = (
-    "told only where the chance that sessions of the later half dip deeper, or that they dip less "
-    "deep, is at least 97.5 %"
-)
-CHANGED: Final = (
-    "Sessions of the later half dip otherwise than those of the earlier, and the fit holds them "
-    "alike: it takes a part of that for a change of baseline. Take the change of baseline with "
-    "care, or fit the later half in a folder of its own."
-)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Some nights in a row.
+
+    Attributes:
+        first: the first of them.
+        last: the last.
+        nights: how many.
+        nights_read: how many of them were read.
+    """
+
+    first: np.datetime64
+    last: np.datetime64
+    nights: int
+    nights_read: int
+
+
+@dataclass(frozen=True)
+class Quarter(Stretch):
+    """A quarter of the calendar; against the one before, if there is one.
+
+    Attributes:
+        quarter: its name.
+        baseline_rmssd_ms: mean baseline over its nights.
+        change_percent: its change.
+        drift_alone_percent: what drift makes between such stretches by itself.
+        chance_rose: the chance that baseline rose.
+        chance_drift_as_large: the chance that drift alone moves it as far, up or down.
+    """
+
+    quarter: str
+    baseline_rmssd_ms: Interval
+    change_percent: Interval | None = None
+    drift_alone_percent: Interval | None = None
+    chance_rose: float | None = None
+    chance_drift_as_large: float | None = None
+
+
+@dataclass(frozen=True)
+class SensorUse(Stretch):
+    """The readings of one sensor.
+
+    Attributes:
+        sensor: the sensor.
+        reference: whether baseline is on its scale.
+        step_percent: what it reads more than the reference; None for that itself.
+    """
+
+    sensor: str
+    reference: bool
+    step_percent: Interval | None
+
+
+@dataclass(frozen=True)
+class Logged:
+    """Something else that was logged.
+
+    Attributes:
+        what: sessions of a type, days of a stressor, and so on.
+        before: how often before the habit.
+        after: how often with it.
+    """
+
+    what: Reason
+    before: int
+    after: int
+
+
+@dataclass(frozen=True)
+class Habit:
+    """Mean baseline with a habit, against the same length before.
+
+    Attributes:
+        since: the day from which it was kept; its first night is the one that follows.
+        before: the nights before.
+        after: the nights with it.
+        meanwhile: what else was logged on either side.
+        change_ms: the change of mean baseline.
+        change_percent: the same in percent; this and what follows as in `Quarter`.
+    """
+
+    since: np.datetime64
+    before: Stretch
+    after: Stretch
+    meanwhile: tuple[Logged, ...]
+    change_ms: Interval
+    change_percent: Interval
+    drift_alone_percent: Interval
+    chance_rose: float
+    chance_drift_as_large: float
+
+
+@dataclass(frozen=True)
+class ChangeOfDips:
+    """How much deeper sessions of the later half of the season dip.
+
+    Attributes:
+        kind: a session type, or all of them together.
+        earlier: sessions in the earlier half.
+        later: in the later.
+        dip_change_percent: later over earlier, at the same dose.
+        chance_deeper: the chance that the later dip deeper.
+        direction: "deeper" or "less deep", by the middle estimate.
+        shown: whether it is clear enough to be told.
+    """
+
+    kind: str
+    earlier: int
+    later: int
+    dip_change_percent: Interval
+    chance_deeper: float
+    direction: str
+    shown: bool
+
+
+@dataclass(frozen=True)
+class RecoveryOverTime:
+    """Whether recovery changed.
+
+    Attributes:
+        later_from: the first day of the later half.
+        rule: when a change is told.
+        types: all types together, then each with enough sessions; none where the fit lets
+            recovery change.
+        half_years: in its place, recovery at each half year back.
+    """
+
+    later_from: np.datetime64
+    rule: Reason
+    types: tuple[ChangeOfDips, ...]
+    half_years: tuple[HalfYear, ...]
+
+
+@dataclass(frozen=True)
+class History(Answer):
+    """Baseline and recovery over all that was fitted.
+
+    Attributes:
+        quarters: baseline by quarter; on the scale of the latest sensor fitted.
+        sensors: the sensors, in the order in which they came into use.
+        habit: baseline since the day that was asked about; None where none was.
+        recovery: whether recovery changed.
+        draws_used: posterior draws that it rests on.
+        draws_in_all: posterior draws that there are.
+    """
+
+    quarters: tuple[Quarter, ...]
+    sensors: tuple[SensorUse, ...]
+    habit: Habit | None
+    recovery: RecoveryOverTime
+    draws_used: int
+    draws_in_all: int
 
 
 class Change(NamedTuple):
-    """How far mean baseline moved from one stretch to another, ln, S draws.
+    """How far mean baseline moved from one stretch to another; as in `Quarter`."""
 
-    Attributes:
-        moved: the change, shape (S,).
-        alone: one change that each draw's drift would make by itself, shape (S,).
-    """
-
-    moved: Floats
-    alone: Floats
-
-    def summary(self, level: float) -> dict[str, xr.DataArray]:
-        """Return what is shown of it."""
-        return {
-            "change_percent": interval(100 * np.expm1(self.moved), level),
-            "chance_rose": xr.DataArray((self.moved > 0).mean()),
-            "drift_alone_percent": interval(100 * np.expm1(self.alone), level),
-            "chance_drift_as_large": xr.DataArray(
-                (np.abs(self.alone) >= np.abs(self.moved)).mean()
-            ),
-        }
+    change_percent: Interval
+    drift_alone_percent: Interval
+    chance_rose: float
+    chance_drift_as_large: float
 
 
 def history(
-    season: Season,
-    posterior: Posterior,
+    athlete: Athlete,
     since: np.datetime64 | None = None,
     level: float = DEFAULT_LEVEL,
-) -> xr.Dataset:
+) -> History:
     """Answer how baseline and recovery went over all that was fitted.
 
-    Readings since the fit are left out. Baseline is on the scale of the latest sensor fitted.
+    Readings since the fit are left out.
 
     Args:
-        season: the season as it is now.
-        posterior: its posterior.
+        athlete: the season and what was learnt of it.
         since: the day from which a habit was kept; its first night is the one that follows.
         level: credible mass of every interval.
-
-    Returns:
-        Dimension `quarter` (calendar quarters): `baseline_rmssd_ms` of the mean over its nights,
-        and against the quarter before `change_percent`, `drift_alone_percent` (all with `bound`),
-        `chance_rose`, `chance_drift_as_large`; NaN for the first. Dimension `other_sensor`:
-        `sensor_step_percent`. Dimension `kind` (all types, then each with enough sessions):
-        `dip_change_percent`, later over earlier half, `chance_deeper`, `shown`; in its place,
-        where the fit lets recovery change, dimension `half_year` of `recovery_then`. With
-        `since`: `habit_change_ms`, `habit_change_percent` and so on, scalars. Attributes hold
-        `quarters`, `sensors`, `habit`, `recovery` as plain objects, and `draws_used`.
 
     Raises:
         QuestionError: `since` lies outside the fitted nights.
         NoAnswerError: the fit is not to be trusted, the past was edited since, or there are too
             few nights before or after `since`.
     """
-    check_level(level)
-    now, left_out = fitted_alone(season, posterior)
-    past = past_of(now, posterior)
-    by_quarter, quarters = _by_quarter(past, level)
-    steps, sensors = _sensors(past, level)
-    by_kind, recovery = _recovery(past, level)
-    then, half_years = recovery_then(past, level) if has_trend(past) else (xr.Dataset(), [])
-    asked, habit = _habit(past, since, level) if since is not None else (xr.Dataset(), None)
-    changed = bool(by_kind["shown"].any()) if recovery["kinds"] else False
-    return answer(
-        xr.merge([by_quarter, steps, by_kind, then, asked]),
-        "history",
-        now,
-        level,
-        [*left_out, *([CHANGED] if changed else [])],
+    meant = about(athlete.as_fitted, level, readings_left_out(athlete))
+    past = athlete.past_as_fitted
+    rng = past.rng()
+    quarters = _quarters(past, level, rng)
+    recovery = _recovery(past, level, rng)
+    if any(change.shown for change in recovery.types):
+        meant = replace(meant, warnings=(*meant.warnings, Reason("sessions changed")))
+    return History(
+        meant,
         quarters=quarters,
-        sensors=sensors,
-        recovery=recovery | {"half_years": half_years},
-        habit=habit,
+        sensors=_sensors(past, level),
+        habit=None if since is None else _habit(past, since, level, rng),
+        recovery=recovery,
         draws_used=past.draws.sizes["sample"],
-        draws_in_all=posterior.draws.sizes["sample"],
+        draws_in_all=athlete.posterior.draws.sizes["sample"],
     )
 
 
-def _change(past: Past, before: NDArray[np.bool_], after: NDArray[np.bool_]) -> Change:
-    """Return how far the mean baseline over some nights lies above that over some before."""
+def _change(
+    past: Past,
+    before: NDArray[np.bool_],
+    after: NDArray[np.bool_],
+    level: float,
+    rng: np.random.Generator,
+) -> Change:
+    """Return how far the mean baseline over some nights lies above that over some before.
+
+    Beside it stands one change that each draw's drift would make by itself.
+    """
     weight = after / after.sum() - before / before.sum()
     later = np.cumsum(weight[::-1])[::-1]  # what the step into each night moves
+    moved = past.level @ weight
     sd = past.draws[n.DRIFT_SD].values * np.sqrt((later[1:] ** 2).sum())
-    return Change(past.level @ weight, sd * past.rng.standard_normal(len(sd)))
+    alone = sd * rng.standard_normal(len(sd))
+    return Change(
+        change_percent=interval(100 * np.expm1(moved), level),
+        drift_alone_percent=interval(100 * np.expm1(alone), level),
+        chance_rose=float((moved > 0).mean()),
+        chance_drift_as_large=float((np.abs(alone) >= np.abs(moved)).mean()),
+    )
 
 
-def _by_quarter(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]]:
-    nights = past.season.nights
-    numbers = nights.astype("datetime64[M]").astype(int) // 3
+def _quarters(past: Past, level: float, rng: np.random.Generator) -> tuple[Quarter, ...]:
+    season = past.season
+    numbers = season.nights.astype("datetime64[M]").astype(int) // 3
     numbers[: past.first_read] = -1
     each = [numbers == number for number in np.unique(numbers[past.first_read :])]
-    means = np.stack([past.level[:, mine].mean(axis=1) for mine in each], axis=1)
-    changes = [_change(past, *pair).summary(level) for pair in pairwise(each)]
-    data = xr.Dataset({"baseline_rmssd_ms": interval(np.exp(means), level, (QUARTER,))})
-    for name in changes[0] if changes else ():
-        rows = xr.concat([change[name] for change in changes], QUARTER)
-        data[name] = rows.pad({QUARTER: (1, 0)})  # nothing before the first
-    return data, [
-        _stretch(past.season, mine) | {"quarter": _named(nights[mine][0])} for mine in each
-    ]
+    changes = [_change(past, *pair, level, rng)._asdict() for pair in pairwise(each)]
+    return tuple(
+        Quarter(
+            **vars(_stretch(season, mine)),
+            quarter=_named(season.nights[mine][0]),
+            baseline_rmssd_ms=interval(np.exp(past.level[:, mine].mean(axis=1)), level),
+            **change,
+        )
+        for mine, change in zip(each, [{}, *changes], strict=True)
+    )
 
 
 def _named(night: np.datetime64) -> str:
@@ -145,67 +273,74 @@ def _named(night: np.datetime64) -> str:
     return f"{1970 + year} Q{quarter + 1}"
 
 
-def _stretch(season: Season, mine: NDArray[np.bool_]) -> dict[str, Any]:
+def _stretch(season: Season, mine: NDArray[np.bool_]) -> Stretch:
     nights = season.nights[mine]
-    return {
-        "first": str(nights[0]),
-        "last": str(nights[-1]),
-        "nights": len(nights),
-        "nights_read": int(season.read[mine].sum()),
-    }
+    return Stretch(nights[0], nights[-1], len(nights), int(season.read[mine].sum()))
 
 
-def _sensors(past: Past, level: float) -> tuple[xr.Dataset, list[dict[str, Any]]]:
+def _sensors(past: Past, level: float) -> tuple[SensorUse, ...]:
     season = past.season
-    others = other_sensors(season)
     by = season.data[n.NIGHT_SENSOR].values
-    used = [
-        {
-            "sensor": name,
-            **_stretch(season, season.read & (by == code)),
-            "reference": name not in others,
-        }
+    others = other_sensors(season)
+    steps = {
+        name: interval(100 * np.expm1(past.draws[n.SENSOR_STEP].values[:, column]), level)
+        for column, name in enumerate(others)
+    }
+    return tuple(
+        SensorUse(
+            **vars(_stretch(season, season.read & (by == code))),
+            sensor=name,
+            reference=name not in others,
+            step_percent=steps.get(name),
+        )
         for code, name in enumerate(season.sensors)
-    ]
-    if not others:
-        return xr.Dataset(), used
-    steps = 100 * np.expm1(past.draws[n.SENSOR_STEP].values)
-    data = {"sensor_step_percent": interval(steps, level, (n.OTHER_SENSOR,))}
-    return xr.Dataset(data, {n.OTHER_SENSOR: others}), used
+    )
 
 
-def _recovery(past: Past, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
+def _recovery(past: Past, level: float, rng: np.random.Generator) -> RecoveryOverTime:
+    middle = len(past.season.nights) // 2
+    return RecoveryOverTime(
+        later_from=past.season.nights[middle],
+        rule=Reason("change of dips told", chance=CLEARLY),
+        types=_changes_of_dips(past, middle, level, rng),
+        half_years=recovery_then(past, level),
+    )
+
+
+def _changes_of_dips(
+    past: Past, middle: int, level: float, rng: np.random.Generator
+) -> tuple[ChangeOfDips, ...]:
     """Return how much deeper the later half's sessions dip than the earlier half's."""
-    season = past.season
-    middle = len(season.nights) // 2
-    facts: dict[str, Any] = {"later_from": str(season.nights[middle]), "kinds": []}
     if n.SESSION_Z not in past.draws or has_trend(past):
-        return xr.Dataset(), facts
+        return ()
+    season = past.season
     types = season.data[n.SESSION_TYPE].values
     later = season.session_nights() >= middle
     contrast = later.astype(float)
     for label in season.types:
         contrast[types == label] -= later[types == label].mean()
-    changes = []
+    found = []
     for kind in (ALL_TYPES, *season.types):
         mine = np.ones(len(types), bool) if kind == ALL_TYPES else types == kind
-        counts = [int((mine & ~later).sum()), int((mine & later).sum())]
-        if min(counts) >= FEWEST_SESSIONS:
-            changes.append(_change_of_dips(past, np.where(mine, contrast, 0.0)))
-            facts["kinds"].append({"kind": kind, "earlier": counts[0], "later": counts[1]})
-    if not changes:
-        return xr.Dataset(), facts
-    deeper = np.array([(change > 0).mean() for change in changes])
-    percent = 100 * np.expm1(np.stack(changes, axis=1))
-    data = {
-        "dip_change_percent": interval(percent, level, (KIND,)),
-        "chance_deeper": (KIND, deeper),
-        "shown": (KIND, np.maximum(deeper, 1 - deeper) >= SURE),
-    }
-    return xr.Dataset(data), facts
+        counts = int((mine & ~later).sum()), int((mine & later).sum())
+        if min(counts) < FEWEST_IN_A_HALF:
+            continue
+        change = _change_of_dips(past, np.where(mine, contrast, 0.0), rng)
+        percent, deeper = interval(100 * np.expm1(change), level), float((change > 0).mean())
+        found.append(
+            ChangeOfDips(
+                kind,
+                *counts,
+                dip_change_percent=percent,
+                chance_deeper=deeper,
+                direction="deeper" if percent.median > 0 else "less deep",
+                shown=max(deeper, 1 - deeper) >= CLEARLY,
+            )
+        )
+    return tuple(found)
 
 
-def _change_of_dips(past: Past, contrast: Floats) -> Floats:
+def _change_of_dips(past: Past, contrast: Floats, rng: np.random.Generator) -> Floats:
     """Return draws of a change of log dip that goes with a contrast between sessions, (S,).
 
     A change c moves a session's z by c / session_sd times its contrast. The fit knows of no such
@@ -218,11 +353,11 @@ def _change_of_dips(past: Past, contrast: Floats) -> Floats:
     told = past.draws[n.SESSION_Z].values @ contrast
     learnt = max(0.0, float(contrast @ contrast - told.var()))
     precision = learnt + (scatter / DIP_CHANGE_SD) ** 2
-    noise = past.rng.standard_normal(len(scatter))
+    noise = rng.standard_normal(len(scatter))
     return np.asarray(scatter * (told.mean() / precision + noise / np.sqrt(precision)))
 
 
-def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, dict[str, Any]]:
+def _habit(past: Past, since: np.datetime64, level: float, rng: np.random.Generator) -> Habit:
     """Return the change of baseline with a habit, over the same length before and after."""
     season, nights = past.season, past.season.nights
     first = int((since + DAY - nights[0]) / DAY)  # the night that can show it
@@ -233,29 +368,27 @@ def _habit(past: Past, since: np.datetime64, level: float) -> tuple[xr.Dataset, 
         )
     length = min(first - past.first_read, len(nights) - first)
     index = np.arange(len(nights))
-    sides = {
-        "before": (index >= first - length) & (index < first),
-        "after": (index >= first) & (index < first + length),
-    }
-    fewest = min(int((season.read & side).sum()) for side in sides.values())
-    if fewest < FEWEST_NIGHTS:
-        raise NoAnswerError(
-            f"Around {since} there are only {fewest} readings on one side, over the same length on "
-            f"both; {FEWEST_NIGHTS} are needed. Go on logging, or ask for another day."
-        )
-    change = _change(past, sides["before"], sides["after"])
-    before, after = (past.level[:, side].mean(axis=1) for side in sides.values())
-    data = xr.Dataset({"change_ms": interval(np.exp(after) - np.exp(before), level)})
-    data = data.assign(change.summary(level))
-    stretches = {name: _stretch(season, side) for name, side in sides.items()}
-    meanwhile = _meanwhile(season, list(sides.values()))
-    return (
-        data.rename({name: f"habit_{name}" for name in data.data_vars}),
-        {"since": str(since), **stretches, "meanwhile": meanwhile},
+    before = (index >= first - length) & (index < first)
+    after = (index >= first) & (index < first + length)
+    fewest = min(int((season.read & side).sum()) for side in (before, after))
+    if fewest < FEWEST_ON_A_SIDE:
+        facts = {"readings": fewest, "needed": FEWEST_ON_A_SIDE}
+        raise NoAnswerError(Reason("too few readings on a side", day=str(since), **facts))
+    change = _change(past, before, after, level, rng)
+    ms = (np.exp(past.level[:, side].mean(axis=1)) for side in (after, before))
+    return Habit(
+        since=since,
+        before=_stretch(season, before),
+        after=_stretch(season, after),
+        meanwhile=_meanwhile(season, before, after),
+        change_ms=interval(np.subtract(*ms), level),
+        **change._asdict(),
     )
 
 
-def _meanwhile(season: Season, sides: list[NDArray[np.bool_]]) -> list[dict[str, Any]]:
+def _meanwhile(
+    season: Season, before: NDArray[np.bool_], after: NDArray[np.bool_]
+) -> tuple[Logged, ...]:
     """Return what else was logged on either side: sessions, stressor days, measures, sensors."""
     data, count = season.data, len(season.nights)
 
@@ -263,15 +396,24 @@ def _meanwhile(season: Season, sides: list[NDArray[np.bool_]]) -> list[dict[str,
         return np.bincount(nights[labels == label], minlength=count)
 
     done, days = season.session_nights(), season.stressor_nights()
-    applied, by = season.applied(), data[n.NIGHT_SENSOR].values
-    each = {
-        **{f"sessions of {t}": felt(done, data[n.SESSION_TYPE].values, t) for t in season.types},
-        **{f"days of {s}": felt(days, data[n.STRESSOR_LABEL].values, s) for s in season.stressors},
-        **dict(zip((f"nights with {i}" for i in season.interventions), applied, strict=True)),
-        **{f"readings by {s}": season.read & (by == c) for c, s in enumerate(season.sensors)},
-    }
-    before, after = sides
-    return [
-        {"what": what, "before": int(x[before].sum()), "after": int(x[after].sum())}
-        for what, x in each.items()
+    applied, by = season.applied(), np.where(season.read, data[n.NIGHT_SENSOR].values, -1)
+    types, stressors = data[n.SESSION_TYPE].values, data[n.STRESSOR_LABEL].values
+    each = [
+        *((Reason("sessions of a type", label=t), felt(done, types, t)) for t in season.types),
+        *(
+            (Reason("days of a stressor", label=s), felt(days, stressors, s))
+            for s in season.stressors
+        ),
+        *(
+            (Reason("nights with a measure", label=i), applied[j])
+            for j, i in enumerate(season.interventions)
+        ),
+        *(
+            (Reason("readings by a sensor", label=s), by == code)
+            for code, s in enumerate(season.sensors)
+        ),
     ]
+    return tuple(
+        Logged(what, int(how_often[before].sum()), int(how_often[after].sum()))
+        for what, how_often in each
+    )

@@ -2,35 +2,72 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.sampling import last_night
-from slackwater.fitting.sampling.posterior import FitChecks, Posterior
-from slackwater.fitting.state.past import Past, fitted_alone, past_of
+from slackwater.fitting.answers.answer import Answer, about, readings_left_out
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
+from slackwater.fitting.sampling.posterior import FitChecks
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.past import Past
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.dynamics import Floats, Ints
+from slackwater.model.dynamics import Floats, Ints, by_night
+from slackwater.model.errors import Reason
+from slackwater.model.paths import fitted_events, noise_variance
 from slackwater.model.season import Season
 
 RECENT: Final = 7  # nights, of the mean that the forecasts are held against
 FEWEST_RECENT: Final = 4  # of them read, by the night's own sensor
 BY_CHANCE: Final = 0.95
-RULE: Final = (
-    "each reading is foretold from the readings of the nights before it; baseline is followed "
-    "night by night, but what is learnt of types, rates, noise and the sessions before comes from "
-    "the whole fit, later readings included, so this is kinder than a forecast of nights to come; "
-    "a session that a night is the first to show counts as any session of its type"
-)
-RECENT_RULE: Final = (
-    f"the mean of the last {RECENT} nights' readings in ms, by the same sensor, where at least "
-    f"{FEWEST_RECENT} were read; errors of both are over the same nights"
-)
+
+
+@dataclass(frozen=True)
+class Worth(Answer):
+    """What the fit is worth.
+
+    Attributes:
+        sentences: how the sampler fared, and how well readings are foretold, to be said in order.
+        divergences: diverging draws.
+        draws: all draws.
+        rhat_max: the largest R-hat of any parameter.
+        ess_bulk_min: the smallest effective sample size of the bulk.
+        ess_tail_min: the same of the tails.
+        ess_min: the smaller of the two.
+        judged: readings foretold, all that were fitted but the first.
+        share_inside: the share of them inside their range.
+        share_by_chance: where it lies 95 times in 100 if the level is kept.
+        ranges: "too narrow", "too wide" or "as they should be", by whether the share lies there.
+        compared: readings with a mean of recent nights beside them.
+        mean_error_ms: over those, the mean absolute error of the middle foretold; NaN for none.
+        mean_error_of_recent_ms: the same of the mean of recent nights.
+        rule: how readings are foretold.
+        recent_rule: which recent nights are meant.
+        nights: dimension `night`, the judged readings: `rmssd_ms`, `foretold_ms` (with `bound`),
+            `inside`, `recent_mean_ms` (NaN where too few were read).
+    """
+
+    sentences: tuple[Reason, ...]
+    divergences: int
+    draws: int
+    rhat_max: float
+    ess_bulk_min: float
+    ess_tail_min: float
+    ess_min: float
+    judged: int
+    share_inside: float
+    share_by_chance: Interval
+    ranges: str
+    compared: int
+    mean_error_ms: float
+    mean_error_of_recent_ms: float
+    rule: Reason
+    recent_rule: Reason
+    nights: xr.Dataset
 
 
 class OneAhead(NamedTuple):
@@ -45,76 +82,75 @@ class OneAhead(NamedTuple):
     variance: Floats
 
 
-def worth(season: Season, posterior: Posterior, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+def worth(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Worth:
     """Answer what the fit is worth; readings since the fit are left out.
 
     Args:
-        season: the season as it is now.
-        posterior: its posterior.
+        athlete: the season and what was learnt of it.
         level: credible mass of every interval.
-
-    Returns:
-        `divergences`, `draws`, `rhat_max`, `ess_bulk_min`, `ess_tail_min`, `ess_min`.
-        Dimension `night`, every fitted reading but the first: `rmssd_ms`, `foretold` (ms, with
-        `bound`), `inside`, `recent_mean_ms` (NaN where too few were read). `judged` readings,
-        `share_inside`, `share_by_chance` (with `bound`: where the share lies 95 times in 100 if
-        the level is kept); over the `compared` readings, those with a recent mean,
-        `mean_error_ms` and `mean_error_of_recent_ms`, mean absolute errors (NaN where none is).
-        Attributes `sentences`, the same in plain words; `rule`, `recent_rule`.
 
     Raises:
         NoAnswerError: the fit is not to be trusted, or the past was edited since.
     """
-    check_level(level)
-    now, left_out = fitted_alone(season, posterior)
-    past = past_of(now, posterior)
-    judged = np.flatnonzero(past.season.read)[1:]
-    readings = np.exp(past.readings[judged])
-    foretold = interval(np.exp(_simulated(past, judged)), level, (n.NIGHT,))
-    recent = recent_mean(past.season)[judged]
-    low, middle, high = (foretold.sel(bound=b).values for b in ("low", "median", "high"))
-    inside = (readings >= low) & (readings <= high)
-    by_chance = past.rng.binomial(len(judged), level, 20_000) / len(judged)
+    meant = about(athlete.as_fitted, level, readings_left_out(athlete))
+    past, checks = athlete.past_as_fitted, athlete.posterior.checks
+    rng = past.rng()
+    nights = _foretold(past, level, rng)
+    readings, recent = nights["rmssd_ms"].values, nights["recent_mean_ms"].values
+    judged, inside = len(readings), float(nights["inside"].mean())
+    by_chance = interval(rng.binomial(judged, level, 20_000) / judged, BY_CHANCE)
+    ranges = _ranges(inside, by_chance)
     both = np.isfinite(recent)
-    data = xr.Dataset(
-        {
-            **_diagnostics(posterior.checks),
-            "rmssd_ms": (n.NIGHT, readings),
-            "foretold": foretold.assign_attrs(units="ms"),
-            "inside": (n.NIGHT, inside),
-            "recent_mean_ms": (n.NIGHT, recent),
-            "judged": len(judged),
-            "share_inside": float(inside.mean()),
-            "share_by_chance": interval(by_chance, BY_CHANCE),
-            "compared": int(both.sum()),
-            "mean_error_ms": _mean_error(middle, readings, both),
-            "mean_error_of_recent_ms": _mean_error(recent, readings, both),
-        },
-        coords={n.NIGHT: past.season.nights[judged].astype("datetime64[ns]")},
-    )
-    sentences = [*_fit_sentences(posterior.checks), *_record_sentences(data, level)]
-    return answer(
-        data,
-        "worth",
-        now,
-        level,
-        left_out,
-        sentences=sentences,
-        rule=RULE,
-        recent_rule=RECENT_RULE,
+    error = _mean_error(nights["foretold_ms"].sel(bound="median").values, readings, both)
+    error_of_recent = _mean_error(recent, readings, both)
+    sentences = [
+        *_of_the_fit(checks),
+        Reason(
+            "share inside",
+            readings=judged,
+            share=inside,
+            level=level,
+            low=by_chance.low,
+            high=by_chance.high,
+            ranges=ranges,
+        ),
+    ]
+    if both.any():
+        errors = {"error": error, "error_of_recent": error_of_recent}
+        sentences.append(Reason("errors compared", nights=RECENT, **errors))
+    return Worth(
+        meant,
+        sentences=tuple(sentences),
+        divergences=checks.divergences,
+        draws=checks.draws,
+        rhat_max=checks.worst_rhat,
+        ess_bulk_min=checks.worst_bulk_ess,
+        ess_tail_min=checks.worst_tail_ess,
+        ess_min=checks.worst_ess,
+        judged=judged,
+        share_inside=inside,
+        share_by_chance=by_chance,
+        ranges=ranges,
+        compared=int(both.sum()),
+        mean_error_ms=error,
+        mean_error_of_recent_ms=error_of_recent,
+        rule=Reason("foretold from the nights before"),
+        recent_rule=Reason("mean of recent nights", nights=RECENT, fewest=FEWEST_RECENT),
+        nights=nights,
     )
 
 
-def one_ahead(past: Past) -> OneAhead:
+def one_ahead(past: Past, rng: np.random.Generator) -> OneAhead:
     """Foretell each night from the readings before it.
 
     A session or stressor that the night is the first to show counts as any of its type: its own
     dip is learnt from the very reading that is foretold.
     """
     drift = past.draws[n.DRIFT_SD].values[:, None] ** 2
-    mean, variance = np.full(past.shown.shape, np.nan), np.full(past.shown.shape, np.nan)
+    mean, variance = by_night(*past.shown.shape), by_night(*past.shown.shape)
+    mean[:, 0] = variance[:, 0] = np.nan
     variance[:, 1:] = past.filtered.variance[:, :-1] + drift
-    learnt = past.first_share * (past.dips - _any_of_its_type(past))
+    learnt = past.first_share * (past.dips - _any_of_its_type(past, rng))
     shown = past.shown.copy()
     for event, night in enumerate(past.felt_on):
         shown[:, night] -= learnt[:, event]
@@ -135,66 +171,53 @@ def recent_mean(season: Season) -> Floats:
     return means
 
 
-def _simulated(past: Past, nights: Ints) -> Floats:
+def _foretold(past: Past, level: float, rng: np.random.Generator) -> xr.Dataset:
+    """Return every reading but the first beside what was foretold for it, by night."""
+    judged = np.flatnonzero(past.season.read)[1:]
+    readings = np.exp(past.readings[judged])
+    foretold = intervals(np.exp(_simulated(past, judged, rng)), level, (n.NIGHT,))
+    low, high = (foretold.sel(bound=bound).values for bound in ("low", "high"))
+    return xr.Dataset(
+        {
+            "rmssd_ms": (n.NIGHT, readings),
+            "foretold_ms": foretold,
+            "inside": (n.NIGHT, (readings >= low) & (readings <= high)),
+            "recent_mean_ms": (n.NIGHT, recent_mean(past.season)[judged]),
+        },
+        coords={n.NIGHT: past.season.nights[judged].astype("datetime64[ns]")},
+    )
+
+
+def _simulated(past: Past, nights: Ints, rng: np.random.Generator) -> Floats:
     """Draw the reading of each of these nights as foretold, ln ms, shape (S, nights)."""
-    ahead = one_ahead(past)
+    ahead = one_ahead(past, rng)
     shape = (len(past.level), len(nights))
-    noise = last_night.noise_variance(past.draws, past.rng.standard_normal(shape))
+    noise = noise_variance(past.draws, rng.standard_normal(shape))
     sd = np.sqrt(ahead.variance[:, nights] + noise)
-    return np.asarray(ahead.mean[:, nights] + sd * past.rng.standard_normal(shape))
+    return np.asarray(ahead.mean[:, nights] + sd * rng.standard_normal(shape))
 
 
-def _any_of_its_type(past: Past) -> Floats:
+def _any_of_its_type(past: Past, rng: np.random.Generator) -> Floats:
     """Return each event's dip with its scatter drawn anew, shape (S, E); the start's own."""
     scores = [z for z in (n.SESSION_Z, n.STRESSOR_Z) if z in past.draws]
-    anew = {z: (past.draws[z].dims, past.rng.standard_normal(past.draws[z].shape)) for z in scores}
-    return last_night.rates_and_dips(past.draws.assign(anew), design_of(past.season))[1]
+    anew = {z: (past.draws[z].dims, rng.standard_normal(past.draws[z].shape)) for z in scores}
+    return fitted_events(past.draws.assign(anew), design_of(past.season)).dips
 
 
 def _mean_error(foretold: Floats, readings: Floats, which: NDArray[np.bool_]) -> float:
     return float(np.abs(foretold - readings)[which].mean()) if which.any() else np.nan
 
 
-def _diagnostics(checks: FitChecks) -> dict[str, float]:
-    return {
-        "divergences": checks.divergences,
-        "draws": checks.draws,
-        "rhat_max": checks.worst_rhat,
-        "ess_bulk_min": checks.worst_bulk_ess,
-        "ess_tail_min": checks.worst_tail_ess,
-        "ess_min": checks.worst_ess,
-    }
+def _ranges(share: float, by_chance: Interval) -> str:
+    if share < by_chance.low:
+        return "too narrow"
+    return "too wide" if share > by_chance.high else "as they should be"
 
 
-def _fit_sentences(checks: FitChecks) -> list[str]:
-    """Say how the sampler fared: what there is to complain of, or that there is nothing."""
-    if checks.complaints:
-        return checks.complaints
-    return [
-        f"The sampler went through without a divergent step in {checks.draws} draws.",
-        f"Its chains agree (R-hat at most {checks.worst_rhat:.3f}; 1.01 is the limit).",
-        f"The draws are worth at least {checks.worst_ess:.0f} independent ones (400 are enough).",
+def _of_the_fit(checks: FitChecks) -> list[Reason]:
+    """Return how the sampler fared: what there is to complain of, or that there is nothing."""
+    return checks.complaints or [
+        Reason("no divergences", draws=checks.draws),
+        Reason("chains agree", rhat=checks.worst_rhat),
+        Reason("enough effective draws", ess=checks.worst_ess),
     ]
-
-
-def _record_sentences(data: xr.Dataset, level: float) -> list[str]:
-    low, _, high = data["share_by_chance"].values
-    share = float(data["share_inside"])
-    if share < low:
-        judgement = "fewer than chance allows: the ranges are too narrow"
-    elif share > high:
-        judgement = "more than chance allows: the ranges are too wide"
-    else:
-        judgement = "as it should be"
-    said = [
-        f"Of {int(data['judged'])} readings, {100 * share:.0f} % lay in the range foretold for "
-        f"them, which should hold {100 * level:g} %; by chance that share varies from "
-        f"{100 * low:.0f} to {100 * high:.0f} %, so this is {judgement}."
-    ]
-    if int(data["compared"]):
-        said.append(
-            f"The middle of the range missed the reading by {float(data['mean_error_ms']):.1f} ms "
-            f"on average, the mean of the last {RECENT} nights by "
-            f"{float(data['mean_error_of_recent_ms']):.1f} ms."
-        )
-    return said

@@ -15,14 +15,17 @@ from slackwater.fitting.commands.completion import complete_folder
 from slackwater.model.errors import NoAnswerError, SeasonError
 
 if TYPE_CHECKING:
-    import xarray as xr
-
+    from slackwater.fitting.answers.answer import Answer
+    from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.journey.next_step import NextStep
-    from slackwater.fitting.state.standing import Standing
+    from slackwater.fitting.questions import Question
 
+NO_ANSWER: Final = 1
+WRONG_INPUT: Final = 2
+DEFAULT_LEVEL: Final = 0.8
 FIRST_STAGES: Final = ("begin", "rest", "read")
 
-season_argument = click.argument(
+folder_argument = click.argument(
     "season",
     type=click.Path(path_type=Path),
     metavar="SEASON_FOLDER",
@@ -32,7 +35,7 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 level_option = click.option(
     "--level",
     type=float,
-    default=0.8,
+    default=DEFAULT_LEVEL,
     show_default=True,
     help="Credible mass of every range, between 0 and 1.",
 )
@@ -40,72 +43,96 @@ level_option = click.option(
 
 def answering(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the arguments that all that answer have in common."""
-    return season_argument(json_option(level_option(guided(command))))
+    return folder_argument(json_option(level_option(guided(command))))
 
 
 def guided(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Let a command that a season is not ready for say what comes first."""
+    """Hand a command the season folder, and say what comes first where it is not ready.
+
+    The command gets a `SeasonFolder` as its argument `season`.
+    """
 
     @wraps(command)
     def guide(*given: Any, season: Path, **options: Any) -> None:
-        try:
-            command(*given, season=season, **options)
-        except (NoAnswerError, SeasonError) as error:
-            from slackwater.fitting.journey.where import next_of
+        from slackwater.fitting.folder import SeasonFolder
 
-            step = next_of(season, command.__name__)
-            if step.stage in FIRST_STAGES:  # later, what the error says is enough
-                error.add_note(f"Next: {step.sentence}:\n  {step.command}")
+        folder = SeasonFolder(season)
+        try:
+            command(*given, season=folder, **options)
+        except (NoAnswerError, SeasonError) as error:
+            _add_way_on(error, folder, command.__name__)
             raise
 
     return guide
 
 
-def standing_of(folder: Path) -> Standing:
-    """Return where the athlete of a season folder stands."""
-    from slackwater.fitting.intake import read_season
-    from slackwater.fitting.sampling.posterior import Posterior
-    from slackwater.fitting.state.standing import standing
+def _add_way_on(error: NoAnswerError | SeasonError, folder: SeasonFolder, asked: str) -> None:
+    """Add to an error what to type: the season's next step at first, later what mends it."""
+    from slackwater.fitting.commands.ways import mend
+    from slackwater.fitting.journey.where import next_of
 
-    return standing(read_season(folder), Posterior.load(folder))
+    step = next_of(folder, asked)
+    if step.stage in FIRST_STAGES:
+        error.add_note(_next_text(step, folder))
+    elif isinstance(error, NoAnswerError) and (command := mend(error.reasons, folder.path)):
+        error.add_note(f"  {command}")
 
 
 def print_answer(
-    answer: xr.Dataset, as_json: bool, caution: bool = True, season: Path | None = None
+    question: Question,
+    answer: Answer,
+    season: SeasonFolder,
+    as_json: bool,
+    caution: bool = True,
 ) -> None:
-    """Print an answer on standard output, as text or as one JSON object.
+    """Print an answer and the next step, as text or as one JSON object.
 
-    Warnings to a text go to standard error; a JSON object holds its own.
+    A text's warnings go to standard error; a JSON object holds its own.
 
     Args:
+        question: what was asked.
         answer: the answer.
+        season: the season folder, whose next step is told.
         as_json: whether as JSON.
-        caution: whether to print the caution.
-        season: the season folder, whose next step is to be told.
+        caution: whether to print the caution and the next step.
     """
-    if season is not None:
-        from slackwater.fitting.journey.where import next_of
+    from slackwater.fitting.journey.where import next_of
 
-        answer = answer.assign_attrs(next=next_of(season, answer.attrs["question"]))
+    step = next_of(season, question.name)
     if as_json:
-        from slackwater.fitting.report.as_json import as_json as render
+        from slackwater.fitting.report.objects import as_json as render
 
-        click.echo(render(answer))
-    else:
-        from rich.console import Console
-
-        from slackwater.fitting.report.terminal.show import show
-
-        show(Console(highlight=False), answer, caution=caution, aside=Console(stderr=True))
-
-
-def print_next(step: NextStep) -> None:
-    """Print a next step by itself."""
+        click.echo(render(answer, {"next": step_object(step, season)}))
+        return
     from rich.console import Console
 
-    from slackwater.fitting.report.terminal.pieces import next_text
+    from slackwater.fitting.report.terminal.show import show
 
-    Console(highlight=False).print(next_text(step))
+    show(Console(highlight=False), question.tell(answer), answer, caution, Console(stderr=True))
+    if caution:
+        print_next(step, season)
+
+
+def step_object(step: NextStep, season: SeasonFolder) -> dict[str, str]:
+    """Return a next step as JSON has it."""
+    from slackwater.fitting.commands.ways import way
+    from slackwater.fitting.report.steps import sentence
+
+    return {"stage": step.stage, "sentence": sentence(step), "command": way(step, season.path)}
+
+
+def print_next(step: NextStep, season: SeasonFolder) -> None:
+    """Print a next step."""
+    from rich.console import Console
+    from rich.text import Text
+
+    Console(highlight=False).print(Text(_next_text(step, season)))
+
+
+def _next_text(step: NextStep, season: SeasonFolder) -> str:
+    """Return a next step, its command on a line of its own so that it can be copied."""
+    told = step_object(step, season)
+    return f"Next: {told['sentence']}:\n  {told['command']}"
 
 
 @contextmanager

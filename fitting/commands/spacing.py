@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 import click
 
 from slackwater.fitting.commands.completion import complete_counted_type, complete_dated_type
-from slackwater.fitting.commands.learning import NO_ANSWER
-from slackwater.fitting.commands.shared import answering, print_answer, standing_of
+from slackwater.fitting.commands.shared import NO_ANSWER, answering, print_answer
+from slackwater.fitting.questions import question
+from slackwater.model.errors import QuestionError
 
 if TYPE_CHECKING:
-    import xarray as xr
-
-    from slackwater.fitting.records.plans import KeptPlan
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.spacing.plan import SpacingPlan
 
 
 @click.command(short_help="Plan sessions so that each begins recovered.")
@@ -63,7 +63,7 @@ if TYPE_CHECKING:
 @click.option("--force", is_flag=True, help="Replace FILE if it is there already.")
 @click.option("--check", is_flag=True, help="Compare the plans kept with what was done.")
 def spacing(
-    season: Path,
+    season: SeasonFolder,
     as_json: bool,
     level: float,
     wanted: tuple[str, ...],
@@ -91,16 +91,18 @@ def spacing(
           --fixed "2031-07-12:hill run" --chance-for "hill run:0.9" --ics plan.ics
       slackwater spacing my-season --check
     """
-    from slackwater.fitting.spacing.plan import plan_spacing as ask
-    from slackwater.fitting.spacing.wish import read_chances, read_counts, read_fixed
+    from slackwater.fitting.commands.typed_wish import read_chances, read_counts, read_fixed
+    from slackwater.fitting.spacing.plan import plan_to_keep
 
     if check:
         if any((wanted, start, fixed, rest, chance_for, keep, ics, force)):
             raise click.UsageError("--check stands alone; plan without it.")
-        _check(season, as_json, level)
+        row = question("spacing check")
+        print_answer(row, row.ask(season, level), season, as_json)
         return
-    answer = ask(
-        standing_of(season),
+    row = question("spacing")
+    plan = row.ask(
+        season,
         read_counts(wanted),
         days,
         start=start,
@@ -111,41 +113,24 @@ def spacing(
         level=level,
     )
     keep = keep or ics is not None
-    if keep and answer.attrs["fits"]:
-        _keep(season, answer, ics, force)
-    print_answer(answer, as_json, season=season)
-    if keep and not answer.attrs["fits"]:
+    if keep and plan.fits:
+        if ics is not None:  # first, as it may be refused
+            _write_calendar(plan, ics, force)
+        click.echo(f"Kept the plan in {season.keep(plan_to_keep(plan))}.", err=True)
+    print_answer(row, plan, season, as_json)
+    if keep and not plan.fits:
         click.echo("No plan fits, so none was written or kept.", err=True)
         sys.exit(NO_ANSWER)
 
 
-def _keep(season: Path, answer: xr.Dataset, ics: Path | None, force: bool) -> None:
-    """Write what was asked to be written; the calendar first, as that can be refused."""
-    from slackwater.fitting.records.plans import FILE_NAME, plan_to_keep, with_plan
-    from slackwater.fitting.report.calendar_file import write_whole
+def _write_calendar(plan: SpacingPlan, ics: Path, force: bool) -> None:
+    from slackwater.fitting.files import write_whole
+    from slackwater.fitting.report.calendar_file import as_calendar
 
-    before = _plans(season)
-    if ics is not None:
-        from slackwater.fitting.report.calendar_file import as_calendar
-
-        write_whole(ics, as_calendar(answer, dt.datetime.now(dt.UTC)), replace=force)
-        click.echo(f"Wrote {ics}.", err=True)
-    path = season / FILE_NAME
-    write_whole(path, with_plan(before, plan_to_keep(answer)).encode(), replace=True)
-    click.echo(f"Kept the plan in {path}.", err=True)
-
-
-def _plans(season: Path) -> list[KeptPlan]:
-    from slackwater.fitting.records.plans import FILE_NAME, read_plans
-
-    path = season / FILE_NAME
-    return read_plans(path.read_bytes(), str(path)) if path.exists() else []
-
-
-def _check(season: Path, as_json: bool, level: float) -> None:
-    from slackwater.fitting.sampling.posterior import Posterior
-    from slackwater.fitting.spacing.check import check_spacing
-
-    now = standing_of(season)
-    answer = check_spacing(now, Posterior.load(season), _plans(season), level)
-    print_answer(answer, as_json, season=season)
+    if ics.exists() and not force:
+        raise QuestionError(
+            f"{ics} is there already and was left as it is; give another name, or --force to "
+            "replace it."
+        )
+    write_whole(ics, as_calendar(plan, dt.datetime.now(dt.UTC)))
+    click.echo(f"Wrote {ics}.", err=True)

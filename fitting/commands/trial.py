@@ -6,7 +6,6 @@ import datetime as dt
 import secrets
 import warnings
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -14,16 +13,19 @@ import click
 from slackwater.fitting.commands.completion import complete_intervention
 from slackwater.fitting.commands.shared import (
     answering,
+    folder_argument,
+    guided,
     print_answer,
     print_next,
     progress_bar,
-    season_argument,
-    standing_of,
 )
-from slackwater.model.errors import NoAnswerError, SeasonError
+from slackwater.fitting.questions import question
+from slackwater.model.errors import NoAnswerError
 
 if TYPE_CHECKING:
-    from slackwater.fitting.state.standing import Standing
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.state.athlete import Athlete
+    from slackwater.model.priors import Priors
     from slackwater.model.season import Season
 
 
@@ -69,7 +71,7 @@ def trial() -> None:
     "--seed", type=click.IntRange(0, 2**32 - 1), help="Seed of the lots; drawn if left out."
 )
 @click.option("--draft", is_flag=True, help="Show the plan and register nothing.")
-def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any) -> None:
+def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **options: Any) -> None:
     """Plan a trial of one measure and register it in the season's trials.json.
 
     Simulates 40 whole trials and fits each: about two minutes on two free cores.
@@ -80,14 +82,11 @@ def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any)
       slackwater trial plan my-season --measure "ice bath" --sessions 12 --draft
     """
     from slackwater.fitting.intake.dates import parse_date
-    from slackwater.fitting.records.trials import append, read_trials
-    from slackwater.fitting.trials import plan as ask
-    from slackwater.fitting.trials.plan_sayings import refuse_too_long
+    from slackwater.fitting.trials import plan as asked
     from slackwater.fitting.trials.rehearsal import rehearse_all
 
-    trials = read_trials(season)
     seed = secrets.randbelow(2**32) if options["seed"] is None else options["seed"]
-    wanted = ask.Wanted(
+    wanted = asked.Wanted(
         measure=options["measure"],
         seed=seed,
         smallest=options["smallest"],
@@ -95,23 +94,21 @@ def plan(season: Path, as_json: bool, level: float, draft: bool, **options: Any)
         sessions=options["sessions"],
         start=None if options["start"] is None else parse_date(options["start"]),
     )
-    now = standing_of(season)
+    row = question("trial plan")
     with progress_bar("simulating whole trials") as progress:
-        answer = ask.plan_trial(
-            now, wanted, trials, level, lambda tasks: rehearse_all(tasks, progress)
-        )
-    if answer.attrs["planned"] and not draft:
-        path = append(season, ask.to_record(answer, trials, _now()))
+        answer = row.ask(season, wanted, level, lambda tasks: rehearse_all(tasks, progress))
+    if answer.planned and not draft:
+        path = season.record(asked.to_record(answer, season.trials, _now()))
         click.echo(f"Registered in {path}.", err=True)
-    print_answer(answer, as_json, season=season)
-    if not draft:
-        refuse_too_long(answer)
+    print_answer(row, answer, season, as_json)
+    if answer.why_not and not draft:
+        raise NoAnswerError(*answer.why_not)
 
 
 @trial.command()
 @answering
 @click.option("--date", metavar="DATE", help="The day asked about; the last reading's.")
-def today(season: Path, as_json: bool, level: float, date: str | None) -> None:
+def today(season: SeasonFolder, as_json: bool, level: float, date: str | None) -> None:
     """Tell whether to use the measure today, and until when.
 
     Log the day's session first: its arm is told afterwards.
@@ -121,21 +118,20 @@ def today(season: Path, as_json: bool, level: float, date: str | None) -> None:
       slackwater trial today my-season
       slackwater trial today my-season --date 2031-05-02
     """
-    from slackwater.fitting.intake import read_season
     from slackwater.fitting.intake.dates import parse_date
-    from slackwater.fitting.records.trials import open_trial, read_trials
-    from slackwater.fitting.trials.today import trial_today as ask
 
+    row = question("trial today")
     day = None if date is None else parse_date(date)
-    found = open_trial(read_trials(season))
-    print_answer(ask(read_season(season), found, day, level), as_json, season=season)
+    print_answer(row, row.ask(season, day, level), season, as_json)
 
 
 @trial.command(short_help="Judge a trial, by the rule fixed in its plan.")
 @answering
 @click.option("--peek", is_flag=True, help="Look before the planned number; kept in the record.")
 @click.option("--report-items", is_flag=True, help="What a report of the trial should say.")
-def analyse(season: Path, as_json: bool, level: float, peek: bool, report_items: bool) -> None:
+def analyse(
+    season: SeasonFolder, as_json: bool, level: float, peek: bool, report_items: bool
+) -> None:
     """Judge a trial, by the rule fixed in its plan, and keep the result in the record.
 
     \b
@@ -144,27 +140,24 @@ def analyse(season: Path, as_json: bool, level: float, peek: bool, report_items:
       slackwater trial analyse my-season --peek
       slackwater trial analyse my-season --report-items
     """
-    from slackwater.fitting.intake import read_season
-    from slackwater.fitting.records.trials import append, read_trials
-    from slackwater.fitting.trials import analyse as ask
-    from slackwater.fitting.trials.items import report_items as ask_items
+    from slackwater.fitting.trials.analyse import to_record
 
-    found = ask.latest_trial(read_trials(season))
-    read = read_season(season)
     if report_items:
-        print_answer(ask_items(read, found, level), as_json, season=season)
+        row = question("trial report items")
+        print_answer(row, row.ask(season, level), season, as_json)
         return
-    ask.due(read, found, peek=peek)  # refuse before anything is sampled
+    row = question("trial analyse")
+    priors = season.posterior.priors if season.fitted else None
     with progress_bar("sampling") as progress:
-        answer = ask.analyse_trial(read, found, _fit(progress), peek=peek, level=level)
-    if not answer.attrs["complete"] or found.analysed is None:
-        append(season, ask.to_record(answer, _now()))
-    print_answer(answer, as_json, season=season)
+        answer = row.ask(season, _fit(priors, progress), peek=peek, level=level)
+    if event := to_record(answer, _now()):
+        season.record(event)
+    print_answer(row, answer, season, as_json)
 
 
 @trial.command(short_help="Show everything that was ever tested.")
 @answering
-def ledger(season: Path, as_json: bool, level: float) -> None:
+def ledger(season: SeasonFolder, as_json: bool, level: float) -> None:
     """Show everything that was ever tested, each alone and all judged together.
 
     \b
@@ -172,19 +165,15 @@ def ledger(season: Path, as_json: bool, level: float) -> None:
       slackwater trial ledger my-season
       slackwater trial ledger my-season --json
     """
-    from slackwater.fitting.intake import read_season
-    from slackwater.fitting.records.trials import read_trials
-    from slackwater.fitting.trials.ledger import trial_ledger as ask
-
-    trials, read = read_trials(season), read_season(season)
-    answer = ask(_as_far_as_fitted(read, season), trials, level, read)
-    print_answer(answer, as_json, season=season)
+    row = question("trial ledger")
+    print_answer(row, row.ask(season, level), season, as_json)
 
 
 @trial.command()
-@season_argument
+@folder_argument
 @click.option("--because", required=True, metavar="WORDS", help="Why; kept in the record.")
-def stop(season: Path, because: str) -> None:
+@guided
+def stop(season: SeasonFolder, because: str) -> None:
     """Give up the open trial, so that another can be planned.
 
     \b
@@ -193,44 +182,30 @@ def stop(season: Path, because: str) -> None:
       slackwater trial stop my-season --because injury
     """
     from slackwater.fitting.journey.where import next_of
-    from slackwater.fitting.records.trials import Stopped, append, open_trial, read_trials
+    from slackwater.fitting.records.trials import open_trial, stop_trial
 
-    found = open_trial(read_trials(season))
-    number, measure = found.plan.trial, found.plan.measure
-    append(season, Stopped(trial=number, written=_now(), because=because))
+    measure = open_trial(season.trials).plan.measure
+    season.record(stop_trial(season.trials, because, _now()))
     click.echo(f"The trial of {measure} is stopped, and stays in the record.")
-    print_next(next_of(season, "trial stop"))
-
-
-def _as_far_as_fitted(read: Season, folder: Path) -> Standing | Season:
-    """Return the state on the last night that a fit tells of; the season where none does."""
-    from slackwater.fitting.sampling.posterior import Posterior
-    from slackwater.fitting.state.standing import standing
-
-    try:
-        posterior = Posterior.load(folder)
-        try:
-            return standing(read, posterior)
-        except NoAnswerError:
-            return standing(read.through(posterior.last_night), posterior)
-    except (NoAnswerError, SeasonError):
-        return read
+    print_next(next_of(season, "trial stop"), season)
 
 
 def _now() -> dt.datetime:
     return dt.datetime.now(dt.UTC).replace(microsecond=0)
 
 
-def _fit(progress: Callable[[int, int], None] | None) -> Callable[[Season], Standing]:
-    """Return what fits a season and tells where the athlete stands."""
+def _fit(
+    priors: Priors | None, progress: Callable[[int, int], None] | None
+) -> Callable[[Season], Athlete]:
+    """Return what fits a season, believing the same beforehand as the season's own fit."""
 
-    def ask(season: Season) -> Standing:
-        from slackwater.fitting.state.standing import standing
+    def learn(season: Season) -> Athlete:
+        from slackwater.fitting.state.athlete import Athlete
 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # libraries' notices to developers
             from slackwater.fitting.sampling.fit import fit
 
-            return standing(season, fit(season, progress=progress))
+            return Athlete(season, fit(season, priors=priors, progress=progress))
 
-    return ask
+    return learn

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from typing import Annotated, Final, LiteralString
-
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
-from pydantic_core import PydanticCustomError
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from dataclasses import field as made_of
+from typing import Any, ClassVar, Final
 
 from slackwater.fitting.intake.problems import has_control, show
 
@@ -25,129 +25,188 @@ _DOSE_MEND: Final = "give a number above 0 (1 = that type's usual session), or l
 _DATE_MEND: Final = "dates are YYYY-MM-DD, such as 2026-03-09"
 
 
-def _refusal(kind: LiteralString, what: str, mend: str) -> PydanticCustomError:
-    return PydanticCustomError(kind, "{what}; {mend}", {"what": what, "mend": mend})
+class CellError(ValueError):
+    """A cell does not hold what it may.
+
+    Attributes:
+        kind: problems of one kind share it.
+        what: what is wrong with the cell.
+        mend: how to mend it.
+    """
+
+    def __init__(self, kind: str, what: str, mend: str) -> None:
+        """Take what is said of the cell."""
+        super().__init__(f"{what}; {mend}")
+        self.kind, self.what, self.mend = kind, what, mend
 
 
-def _day(cell: str) -> dt.date:
+def _day(cell: str, _decimal: str) -> dt.date:
     text = cell.strip()
     if not text:
-        raise _refusal("date form", "is empty", _DATE_MEND)
+        raise CellError("date form", "is empty", _DATE_MEND)
     if not _ISO_DATE.fullmatch(text):
-        raise _refusal("date form", f"{show(text)} is not an ISO 8601 date", _DATE_MEND)
+        raise CellError("date form", f"{show(text)} is not an ISO 8601 date", _DATE_MEND)
     try:
         day = dt.date.fromisoformat(text)
     except ValueError:
         what = f"{show(text)} is not a day of the calendar"
-        raise _refusal("date form", what, _DATE_MEND) from None
+        raise CellError("date form", what, _DATE_MEND) from None
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         what = f"{show(text)} lies outside the years {FIRST_YEAR} to {LAST_YEAR}"
-        raise _refusal("date range", what, "write the right year")
+        raise CellError("date range", what, "write the right year")
     return day
 
 
 def _number(cell: str, decimal: str, mend: str) -> float:
     text = cell.strip()
     if not text:
-        raise _refusal("number", "is empty", mend)
+        raise CellError("number", "is empty", mend)
     if decimal == "," and "." in text:
         what = f"{show(text)} has a point, but season.toml says that decimals have a comma"
-        raise _refusal("decimal", what, "write the number with a comma")
+        raise CellError("decimal", what, "write the number with a comma")
     number = text.replace(",", ".")
     if not _NUMBER.fullmatch(number) or not math.isfinite(float(number)):
-        raise _refusal("number", f"{show(text)} is not a number", mend)
+        raise CellError("number", f"{show(text)} is not a number", mend)
     if decimal == "." and "," in text:
         what = f"{show(text)} has a decimal comma"
         declare = 'declare decimal = "," under [csv] in season.toml, or write a point'
-        raise _refusal("decimal", what, declare)
+        raise CellError("decimal", what, declare)
     return float(number)
 
 
-def _above_zero(cell: str, info: ValidationInfo[dict[str, str]], mend: str) -> float:
-    number = _number(cell, info.context["decimal"], mend)
+def _above_zero(cell: str, decimal: str, mend: str) -> float:
+    number = _number(cell, decimal, mend)
     if number <= 0:
-        raise _refusal("not above 0", f"{show(cell.strip())} is not above 0", mend)
+        raise CellError("not above 0", f"{show(cell.strip())} is not above 0", mend)
     return number
 
 
-def _milliseconds(cell: str, info: ValidationInfo[dict[str, str]]) -> float:
-    return _above_zero(cell, info, _MS_MEND)
+def _milliseconds(cell: str, decimal: str) -> float:
+    return _above_zero(cell, decimal, _MS_MEND)
 
 
-def _ln_milliseconds(cell: str, info: ValidationInfo[dict[str, str]]) -> float:
-    return _number(cell, info.context["decimal"], _LN_MEND)
+def _ln_milliseconds(cell: str, decimal: str) -> float:
+    return _number(cell, decimal, _LN_MEND)
 
 
-def _dose(cell: str, info: ValidationInfo[dict[str, str]]) -> float:
-    return _above_zero(cell, info, _DOSE_MEND) if cell.strip() else 1.0
+def _dose(cell: str, decimal: str) -> float:
+    return _above_zero(cell, decimal, _DOSE_MEND) if cell.strip() else 1.0
 
 
-def _optional_label(cell: str) -> str:
+def _text(cell: str, _decimal: str) -> str:
+    return cell
+
+
+def _optional_label(cell: str, _decimal: str) -> str:
     text = cell.strip()
     if has_control(text):
         what = f"{show(text)} holds a line break or another control character"
-        raise _refusal("control character", what, "write it on one line, in plain characters")
+        raise CellError("control character", what, "write it on one line, in plain characters")
     return text
 
 
-def _label(cell: str) -> str:
-    text = _optional_label(cell)
+def _label(cell: str, decimal: str) -> str:
+    text = _optional_label(cell, decimal)
     if not text:
-        raise _refusal("empty label", "is empty", "name it, or delete the row")
+        raise CellError("empty label", "is empty", "name it, or delete the row")
     return text
 
 
-Day = Annotated[dt.date, BeforeValidator(_day)]
-Label = Annotated[str, BeforeValidator(_label)]
-OptionalLabel = Annotated[str, BeforeValidator(_optional_label)]
-Milliseconds = Annotated[float, BeforeValidator(_milliseconds)]
-LnMilliseconds = Annotated[float, BeforeValidator(_ln_milliseconds)]
-Dose = Annotated[float, BeforeValidator(_dose)]
+@dataclass(frozen=True)
+class Row:
+    """One row of any file.
+
+    Attributes:
+        file: the file's name without `.csv`.
+    """
+
+    file: ClassVar[str]
 
 
-class Row(BaseModel):
-    """One row of any file. Validate it with the context `{"decimal": "." or ","}`."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
+@dataclass(frozen=True)
 class DayRow(Row):
     """One row that belongs to a day."""
 
-    date: Day
+    date: dt.date
 
 
+@dataclass(frozen=True)
 class ReadingRow(DayRow):
     """One night; just one of `rmssd_ms` (ms) and `ln_rmssd` (ln ms) is given."""
 
-    rmssd_ms: Milliseconds | None = None
-    ln_rmssd: LnMilliseconds | None = None
-    sensor: OptionalLabel = ""
+    file = "readings"
+    rmssd_ms: float | None = None
+    ln_rmssd: float | None = None
+    sensor: str = ""
     note: str = ""
 
 
+@dataclass(frozen=True)
 class SessionRow(DayRow):
     """One training session; dose 1 = that type's usual session."""
 
-    type: Label
-    dose: Dose = 1.0
+    file = "sessions"
+    type: str
+    dose: float = 1.0
     note: str = ""
 
 
+@dataclass(frozen=True)
 class TypeRow(Row):
     """One session type and the values of its attributes, empty where not given."""
 
-    type: Label
-    attributes: dict[str, OptionalLabel] = {}
+    file = "types"
+    type: str
+    attributes: Mapping[str, str] = made_of(default_factory=dict)
 
 
+@dataclass(frozen=True)
 class InterventionRow(DayRow):
     """One day on which one recovery measure was applied."""
 
-    intervention: Label
+    file = "interventions"
+    intervention: str
 
 
+@dataclass(frozen=True)
 class StressorRow(DayRow):
     """One day on which something else weighed on the body."""
 
-    stressor: Label
+    file = "stressors"
+    stressor: str
+
+
+@dataclass(frozen=True)
+class CellKind:
+    """What the cells of one column are read by.
+
+    Attributes:
+        read: from a cell and the decimal mark to its value; raises `CellError`.
+        needed: whether the file must have the column.
+    """
+
+    read: Callable[[str, str], Any]
+    needed: bool = False
+
+
+_DATE: Final = CellKind(_day, needed=True)
+_NAME: Final = CellKind(_label, needed=True)
+ATTRIBUTE: Final = CellKind(_optional_label)
+COLUMNS: Final[Mapping[type[Row], Mapping[str, CellKind]]] = {
+    ReadingRow: {
+        "date": _DATE,
+        "rmssd_ms": CellKind(_milliseconds),
+        "ln_rmssd": CellKind(_ln_milliseconds),
+        "sensor": CellKind(_optional_label),
+        "note": CellKind(_text),
+    },
+    SessionRow: {
+        "date": _DATE,
+        "type": _NAME,
+        "dose": CellKind(_dose),
+        "note": CellKind(_text),
+    },
+    TypeRow: {"type": _NAME},
+    InterventionRow: {"date": _DATE, "intervention": _NAME},
+    StressorRow: {"date": _DATE, "stressor": _NAME},
+}

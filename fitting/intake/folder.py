@@ -21,15 +21,15 @@ from slackwater.fitting.intake.csv_file import read_grid
 from slackwater.fitting.intake.notes import notes_on, notes_on_names
 from slackwater.fitting.intake.problems import Note, Problem, SeasonFilesError, abridge, show
 from slackwater.fitting.intake.settings import (
+    COLUMNS_OF,
     SETTINGS_FILE,
-    ColumnSettings,
     Settings,
     read_settings,
 )
 from slackwater.fitting.intake.tables import AnyRow, Table, Tables, read_table
 from slackwater.model.season import Season
 
-SEASON_FILES: Final = [SETTINGS_FILE, *(f"{name}.csv" for name in ColumnSettings.model_fields)]
+SEASON_FILES: Final = [SETTINGS_FILE, *(f"{name}.csv" for name in COLUMNS_OF)]
 
 
 @dataclass(frozen=True)
@@ -107,8 +107,8 @@ def _names_in(folder: Path) -> list[str]:
 
 
 def _tables(folder: Path, settings: Settings, names: list[str]) -> Tables:
-    def table(name: str, row: type[AnyRow]) -> Table[AnyRow]:
-        file = f"{name}.csv"
+    def table(row: type[AnyRow]) -> Table[AnyRow]:
+        file = f"{row.file}.csv"
         try:
             data = _bytes(folder / file)
             if data is None:
@@ -116,9 +116,9 @@ def _tables(folder: Path, settings: Settings, names: list[str]) -> Tables:
             grid = read_grid(file, data, settings.csv)
         except SeasonFilesError as stop:
             return Table(file, problems=stop.problems)
-        return read_table(grid, row, settings.columns.headers(name), settings.csv.decimal)
+        return read_table(grid, row, settings.headers(row.file), settings.csv.decimal)
 
-    readings = table("readings", ReadingRow)
+    readings = table(ReadingRow)
     if not readings.columns and not readings.problems:
         readings.problems.append(_missing_readings(names))
     elif not readings.entries and not readings.problems:
@@ -126,10 +126,10 @@ def _tables(folder: Path, settings: Settings, names: list[str]) -> Tables:
         readings.problems.append(Problem(readings.file, 1, 1, what, mend))
     return Tables(
         readings,
-        table("sessions", SessionRow),
-        table("types", TypeRow),
-        table("interventions", InterventionRow),
-        table("stressors", StressorRow),
+        table(SessionRow),
+        table(TypeRow),
+        table(InterventionRow),
+        table(StressorRow),
     )
 
 

@@ -15,8 +15,9 @@ import numpy as np
 
 from slackwater.fitting.intake.cells import ReadingRow
 from slackwater.fitting.intake.checks import UNIT_BOUND
-from slackwater.fitting.intake.problems import Note, at_lines, listed, show
+from slackwater.fitting.intake.problems import Note, at_lines, show
 from slackwater.fitting.intake.tables import Entry, Table, Tables
+from slackwater.fitting.text import listed
 from slackwater.model.errors import nearest
 from slackwater.model.season import DAY, THE_SENSOR, Season
 

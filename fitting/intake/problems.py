@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from slackwater.fitting.text import listed
 from slackwater.model.errors import SeasonError
 
 SHOWN_OF_A_KIND: Final = 20
@@ -112,12 +113,6 @@ def show(cell: str) -> str:
 def has_control(text: str) -> bool:
     """Say whether a text that answers show could break a line or move a terminal's cursor."""
     return any(unicodedata.category(character) in {"Cc", "Zl", "Zp"} for character in text)
-
-
-def listed(words: Iterable[str]) -> str:
-    """Return words as a list in a sentence: `a`, `a and b`, `a, b and c`."""
-    *front, last = words
-    return f"{', '.join(front)} and {last}" if front else last
 
 
 def at_lines(lines: Sequence[int]) -> str:

@@ -4,107 +4,78 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from io import BytesIO, TextIOWrapper
-from typing import Annotated, Any, Final, Literal
+from typing import Any, Final
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
-from pydantic_core import ErrorDetails
-
-from slackwater.fitting.intake.problems import (
-    Problem,
-    SeasonFilesError,
-    has_control,
-    listed,
-    show,
-)
+from slackwater.fitting.intake.cells import COLUMNS
+from slackwater.fitting.intake.problems import Problem, SeasonFilesError, has_control, show
+from slackwater.fitting.text import listed
 from slackwater.model.errors import nearest
 
 SETTINGS_FILE: Final = "season.toml"
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 
-def _text_encoding(name: str) -> str:
-    try:
-        TextIOWrapper(BytesIO(), encoding=name)
-    except (LookupError, ValueError):
-        raise ValueError(name) from None
-    return name
-
-
-def _one_line(text: str) -> str:
-    if not text.strip() or has_control(text):
-        raise ValueError(text)
-    return text.strip()
-
-
-Text = Annotated[str, AfterValidator(_one_line)]
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class CsvSettings(_Strict):
+@dataclass(frozen=True)
+class CsvSettings:
     """The dialect of all CSV files of the folder."""
 
-    separator: Literal[",", ";", "\t", "|"] = ","
-    decimal: Literal[".", ","] = "."
-    encoding: Annotated[str, AfterValidator(_text_encoding)] = "utf-8"
+    separator: str = ","
+    decimal: str = "."
+    encoding: str = "utf-8"
 
 
-class _ReadingColumns(_Strict):
-    date: Text = "date"
-    rmssd_ms: Text = "rmssd_ms"
-    ln_rmssd: Text = "ln_rmssd"
-    sensor: Text = "sensor"
-    note: Text = "note"
+@dataclass(frozen=True)
+class Settings:
+    """All that season.toml may say.
 
+    Attributes:
+        name: the season's name; None for that of its folder.
+        csv: the dialect.
+        columns: for each file by its name without `.csv`, our column name -> the header that
+            stands in the file, where that is another.
+    """
 
-class _SessionColumns(_Strict):
-    date: Text = "date"
-    type: Text = "type"
-    dose: Text = "dose"
-    note: Text = "note"
-
-
-class _TypeColumns(_Strict):
-    type: Text = "type"
-
-
-class _InterventionColumns(_Strict):
-    date: Text = "date"
-    intervention: Text = "intervention"
-
-
-class _StressorColumns(_Strict):
-    date: Text = "date"
-    stressor: Text = "stressor"
-
-
-class ColumnSettings(_Strict):
-    """For each file, our column name -> the header that stands in the file."""
-
-    readings: _ReadingColumns = _ReadingColumns()
-    sessions: _SessionColumns = _SessionColumns()
-    types: _TypeColumns = _TypeColumns()
-    interventions: _InterventionColumns = _InterventionColumns()
-    stressors: _StressorColumns = _StressorColumns()
+    name: str | None = None
+    csv: CsvSettings = CsvSettings()
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def headers(self, table: str) -> dict[str, str]:
         """Return our column name -> header, for one file by its name without `.csv`."""
-        columns: BaseModel = getattr(self, table)
-        return columns.model_dump()
+        given = self.columns.get(table, {})
+        return {name: given.get(name, name) for name in COLUMNS_OF[table]}
 
 
-class Settings(_Strict):
-    """All that season.toml may say."""
-
-    name: Text | None = None
-    csv: CsvSettings = CsvSettings()
-    columns: ColumnSettings = ColumnSettings()
+COLUMNS_OF: Final[Mapping[str, tuple[str, ...]]] = {
+    row.file: tuple(columns) for row, columns in COLUMNS.items()
+}
 
 
+def _text(value: Any) -> bool:
+    return isinstance(value, str) and bool(value.strip()) and not has_control(value)
+
+
+def _encoding(value: Any) -> bool:
+    try:
+        TextIOWrapper(BytesIO(), encoding=value)
+    except (LookupError, ValueError, TypeError):
+        return False
+    return isinstance(value, str)
+
+
+# What each key takes: a table of keys, or a check of its value.
+_Keys = Mapping[str, Any]
+_KEYS: Final[_Keys] = {
+    "name": _text,
+    "csv": {
+        "separator": lambda value: isinstance(value, str) and value in SEPARATORS,
+        "decimal": lambda value: value in (".", ","),
+        "encoding": _encoding,
+    },
+    "columns": {table: dict.fromkeys(names, _text) for table, names in COLUMNS_OF.items()},
+}
 _WANTED: Final = {
     "name": 'give a text in quotes, such as name = "Spring on the river"',
     "csv": "write [csv] on a line of its own and its keys below",
@@ -128,20 +99,44 @@ def read_settings(data: bytes) -> Settings:
     """
     text = _decode(data)
     try:
-        settings = Settings.model_validate(tomllib.loads(text))
+        given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
         raise SeasonFilesError([_syntax_problem(str(err), text)]) from None
-    except ValidationError as err:
-        raise SeasonFilesError(_problem(error, text) for error in err.errors()) from None
+    if wrong := [*_wrong(given, _KEYS, [], text)]:
+        raise SeasonFilesError(wrong)
+    settings = Settings(
+        name=given["name"].strip() if "name" in given else None,
+        csv=CsvSettings(**given.get("csv", {})),
+        columns={
+            table: {name: header.strip() for name, header in headers.items()}
+            for table, headers in given.get("columns", {}).items()
+        },
+    )
     if shared := [*_shared_headers(settings, text)]:
         raise SeasonFilesError(shared)
     return settings
 
 
+def _wrong(given: Mapping[str, Any], keys: _Keys, path: list[str], text: str) -> Iterator[Problem]:
+    """Yield a problem for each key that is not known, or whose value it does not take."""
+    for key, value in given.items():
+        here = [*path, key]
+        takes: _Keys | Callable[[Any], bool] | None = keys.get(key)
+        if takes is None:
+            yield _unknown_key(here, list(keys), text)
+        elif callable(takes):
+            if not takes(value):
+                yield _wrong_value(here, value, text)
+        elif isinstance(value, dict):
+            yield from _wrong(value, takes, here, text)
+        else:
+            yield _wrong_value(here, value, text)
+
+
 def _shared_headers(settings: Settings, text: str) -> Iterator[Problem]:
     """Yield a problem for each file in which two of our columns share one header."""
-    for table in ColumnSettings.model_fields:
-        headers = settings.columns.headers(table)
+    for table in COLUMNS_OF:
+        headers = settings.headers(table)
         for header in dict.fromkeys(headers.values()):
             names = [name for name, value in headers.items() if value == header]
             if len(names) > 1:
@@ -174,27 +169,20 @@ def _syntax_problem(message: str, text: str) -> Problem:
     return _at(line, column, f"this is not TOML ({what})", mend)
 
 
-def _problem(error: ErrorDetails, text: str) -> Problem:
-    path = [str(part) for part in error["loc"]]
+def _unknown_key(path: list[str], known: list[str], text: str) -> Problem:
     *table, key = path
-    line = _line_of(path, text)
-    if error["type"] == "extra_forbidden":
-        known = _known_keys(table)
-        close = nearest(key, known)
-        mend = f"did you mean {close!r}?" if close else f"the keys here are {listed(known)}"
-        place = f" in [{'.'.join(table)}]" if table else ""
-        return _at(line, 1, f"unknown key {show(key)}{place}", mend)
+    close = nearest(key, known)
+    mend = f"did you mean {close!r}?" if close else f"the keys here are {listed(known)}"
+    place = f" in [{'.'.join(table)}]" if table else ""
+    return _at(_line_of(path, text), 1, f"unknown key {show(key)}{place}", mend)
+
+
+def _wrong_value(path: list[str], value: Any, text: str) -> Problem:
+    *table, key = path
     in_columns, is_header = path[0] == "columns", len(path) == 3
     mend = _HEADER_WANTED if is_header else _WANTED["columns" if in_columns else key]
     shown = f"[{'.'.join(table)}] {key}" if table else key
-    return _at(line, 1, f"{shown} does not take {show(str(error['input']))}", mend)
-
-
-def _known_keys(table: list[str]) -> list[str]:
-    model: Any = Settings
-    for key in table:
-        model = model.model_fields[key].annotation
-    return list(model.model_fields)
+    return _at(_line_of(path, text), 1, f"{shown} does not take {show(str(value))}", mend)
 
 
 def _line_of(path: list[str], text: str) -> int:

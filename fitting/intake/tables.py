@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
-from pydantic import ValidationError
-
 from slackwater.fitting.intake.cells import (
+    ATTRIBUTE,
+    COLUMNS,
+    CellError,
     InterventionRow,
     ReadingRow,
     Row,
@@ -17,7 +18,8 @@ from slackwater.fitting.intake.cells import (
     TypeRow,
 )
 from slackwater.fitting.intake.csv_file import Grid, Line
-from slackwater.fitting.intake.problems import Note, Problem, at_lines, has_control, listed, show
+from slackwater.fitting.intake.problems import Note, Problem, at_lines, has_control, show
+from slackwater.fitting.text import listed
 from slackwater.model.errors import nearest
 
 # Columns whose cells are no labels; in types.csv every column but `type` is an attribute.
@@ -130,24 +132,31 @@ def _fill(table: Table[AnyRow], row: type[AnyRow], lines: list[Line], decimal: s
         cells = {name: line.cells[number - 1] for name, (_, number) in table.columns.items()}
         if any(cells[name] != cells[name].strip() for name in cells.keys() - _NO_LABELS):
             padded.append(line.number)
-        known = {name: cells.pop(name) for name in [*cells] if name in row.model_fields}
-        nested = {"attributes": cells} if cells else {}
-        try:
-            values = row.model_validate(known | nested, context={"decimal": decimal})
-        except ValidationError as err:
-            table.problems.extend(_cell_problems(table, line.number, err))
-        else:
-            table.entries.append(Entry(line.number, values))
+        values, wrong = _values(row, cells, decimal)
+        for name, error in wrong:
+            found = table.problem(line.number, name, error.what, error.mend, error.kind)
+            table.problems.append(found)
+        if not wrong:
+            table.entries.append(Entry(line.number, row(**values)))
     if padded:
         text = f"blanks before or after a label are dropped in {at_lines(padded)}"
         table.notes.append(Note(table.file, padded[0], text))
 
 
-def _cell_problems(table: Table[Any], line: int, err: ValidationError) -> Iterator[Problem]:
-    for error in err.errors():
-        said = error["ctx"]
-        name = str(error["loc"][-1])
-        yield table.problem(line, name, said["what"], said["mend"], error["type"])
+def _values(
+    row: type[Row], cells: Mapping[str, str], decimal: str
+) -> tuple[dict[str, Any], list[tuple[str, CellError]]]:
+    """Return a row's values by name, and what is wrong with the others."""
+    values: dict[str, Any] = {}
+    wrong: list[tuple[str, CellError]] = []
+    attributes: dict[str, str] = {}
+    for name, cell in cells.items():
+        column = COLUMNS[row].get(name, ATTRIBUTE)
+        try:
+            (attributes if column is ATTRIBUTE else values)[name] = column.read(cell, decimal)
+        except CellError as error:
+            wrong.append((name, error))
+    return values | ({"attributes": attributes} if attributes else {}), wrong
 
 
 def _twice(grid: Grid, columns: Mapping[str, Column]) -> Iterator[Problem]:
@@ -162,7 +171,7 @@ def _missing(
     grid: Grid, row: type[Row], known: Mapping[str, Column], headers: Mapping[str, str]
 ) -> Iterator[Problem]:
     """Yield a problem for each column that must be there once and is not."""
-    needs = [[name] for name, info in row.model_fields.items() if info.is_required()]
+    needs = [[name] for name, column in COLUMNS[row].items() if column.needed]
     if row is ReadingRow:
         needs.append(["rmssd_ms", "ln_rmssd"])
     for names in needs:

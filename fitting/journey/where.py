@@ -1,49 +1,42 @@
-"""How far a season folder has come, and the next step from there."""
+"""How far a season folder has come."""
 
 from __future__ import annotations
 
-import shlex
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from slackwater.fitting.answers.baseline import FLAT_NIGHTS_NEEDED, flat_nights
+from slackwater.fitting.answers.support import FEW_SESSIONS
+from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.next_step import NextStep, Where, next_step
+from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, SlackwaterError
-
-if TYPE_CHECKING:
-    from slackwater.fitting.intake import SeasonCheck
-    from slackwater.model.season import Season
+from slackwater.model.season import DAY, Season
 
 
-def next_of(folder: Path, asked: str, found: SeasonCheck | None = None) -> NextStep:
+def next_of(folder: SeasonFolder, asked: str) -> NextStep:
     """Return the next step of a season folder, whatever state it is in.
 
     Args:
         folder: the season folder; it need not exist.
         asked: the question that was answered just now.
-        found: what it holds; read if left out.
     """
-    from slackwater.fitting.intake import check_season
-
-    found = found or check_season(folder)
-    at = Where(folder=shlex.quote(str(folder)), asked=asked)
-    if found.season is None:
-        begun = (folder / "readings.csv").exists()
-        return next_step(at._replace(begun=begun, problems=len(found.problems)))
-    season = found.season
-    facts = _log(season) | _fit(season, folder) | _plan(season, folder) | _trial(season, folder)
-    if facts.get("fitted_until"):
-        until = facts.pop("fitted_until")
-        facts["plan_fitted"] = until > facts.get("plan_until", "")
-    return next_step(at._replace(**facts))
+    checked = folder.checked
+    at = Where(asked=asked)
+    if checked.season is None:
+        return next_step(at._replace(begun=folder.begun, problems=len(checked.problems)))
+    return next_step(
+        at._replace(
+            **_log(checked.season),
+            **_fit(folder),
+            **_plan(folder),
+            **_trial(folder),
+        )
+    )
 
 
 def _log(season: Season) -> dict[str, Any]:
-    from slackwater.fitting.answers.support import FEW_SESSIONS
-    from slackwater.model import names as n
-    from slackwater.model.season import DAY
-
     seen = season.observed().data
     types = [str(t) for t in seen[n.SESSION_TYPE].values]
     counts = sorted((types.count(label), label) for label in set(types))
@@ -59,51 +52,44 @@ def _log(season: Season) -> dict[str, Any]:
     }
 
 
-def _fit(season: Season, folder: Path) -> dict[str, Any]:
-    from slackwater.fitting.answers.baseline import FLAT_NIGHTS_NEEDED, flat_nights
-    from slackwater.fitting.sampling.posterior import FILE_NAME, Posterior
-    from slackwater.fitting.state.standing import standing
-
-    if not (folder / FILE_NAME).exists():
+def _fit(folder: SeasonFolder) -> dict[str, Any]:
+    if not folder.fitted:
         return {}
     try:
-        posterior = Posterior.load(folder)
-        now = standing(season, posterior)
+        now = folder.now
     except NoAnswerError:
         return {"fitted": True}
-    read = season.nights[season.read]
     return {
         "fitted": True,
         "answers": True,
-        "fit_age": int((read > posterior.last_night).sum()),
-        "fitted_until": str(posterior.last_night),
+        "fit_age": folder.newer_readings,
+        "fitted_until": str(now.fitted_to),
         "plateau": flat_nights(now) >= FLAT_NIGHTS_NEEDED,
     }
 
 
-def _plan(season: Season, folder: Path) -> dict[str, Any]:
-    from slackwater.fitting.records.plans import FILE_NAME, read_plans
-    from slackwater.model.season import DAY
-
-    path = folder / FILE_NAME
+def _plan(folder: SeasonFolder) -> dict[str, Any]:
     try:
-        plans = read_plans(path.read_bytes(), str(path))
-    except (OSError, SlackwaterError):
+        plans = folder.plans
+    except SlackwaterError:
         return {}
     if not plans:
         return {}
     until = np.datetime64(plans[-1].start) + DAY * (plans[-1].days - 1)
-    return {"plan_until": str(until), "plan_over": bool(season.last_night > until)}
+    return {"plan_until": str(until), "plan_over": bool(folder.season.last_night > until)}
 
 
-def _trial(season: Season, folder: Path) -> dict[str, Any]:
-    from slackwater.fitting.records.trials import read_trials
-    from slackwater.fitting.trials.analyse import due, latest_trial
-
+def _trial(folder: SeasonFolder) -> dict[str, Any]:
     try:
-        found = latest_trial(read_trials(folder))
+        trials = folder.trials
     except SlackwaterError:
         return {}
+    if not trials:
+        return {}
+    from slackwater.fitting.records.trials import latest_trial  # slow to import
+    from slackwater.fitting.trials.analyse import due
+
+    season, found = folder.season, latest_trial(trials)
     facts: dict[str, Any] = {"trial": found}
     if found.analysed is not None:
         judged = np.datetime64(found.analysed.last_night)

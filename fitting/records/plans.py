@@ -12,14 +12,13 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Sequence
 from typing import Annotated, Final, Literal, NamedTuple
 
-import xarray as xr
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from slackwater.model.errors import SeasonError
 
-FILE_NAME: Final = "plans.json"
 SCHEMA: Final = 1
 
 Chance = Annotated[float, Field(ge=0, le=1)]
@@ -91,23 +90,6 @@ class Holding(NamedTuple):
 _PLANS: Final = TypeAdapter(list[KeptPlan])
 
 
-def plan_to_keep(answer: xr.Dataset) -> KeptPlan:
-    """Return a plan that fits, as it is kept."""
-    facts = answer.attrs
-    return KeptPlan.model_validate(
-        {
-            "schema": SCHEMA,
-            "season": facts["season"],
-            "made_from": facts["last_night"],
-            "start": facts["start"],
-            "days": facts["days"],
-            "rest": facts["rest"],
-            "logged": facts["logged"],
-            "sessions": facts["sessions"],
-        }
-    )
-
-
 def read_plans(text: bytes, where: str) -> list[KeptPlan]:
     """Return the plans of a file's text.
 
@@ -128,14 +110,24 @@ def read_plans(text: bytes, where: str) -> list[KeptPlan]:
         raise SeasonError(f"{where}: not a list of plans{at} ({first['msg']}); {mend}.") from None
 
 
-def with_plan(plans: list[KeptPlan], plan: KeptPlan) -> str:
-    """Return the file's new text, with a plan added unless it is the latest already."""
+def with_plan(content: bytes | None, plan: KeptPlan, where: str) -> bytes:
+    """Return the file's new content, with a plan added unless it is the latest already.
+
+    Args:
+        content: what the file holds, None where there is none yet.
+        plan: the plan to add.
+        where: the file's path, for messages.
+
+    Raises:
+        SeasonError: what the file holds is not a list of plans.
+    """
+    plans = [] if content is None else read_plans(content, where)
     kept = plans if plans and plans[-1] == plan else [*plans, plan]
     rows = [p.model_dump(mode="json", by_alias=True) for p in kept]
-    return json.dumps(rows, ensure_ascii=False, indent=1) + "\n"
+    return f"{json.dumps(rows, ensure_ascii=False, indent=1)}\n".encode()
 
 
-def holding(plans: list[KeptPlan]) -> Holding:
+def holding(plans: Sequence[KeptPlan]) -> Holding:
     """Return the planned sessions that no later plan has replaced."""
     held: list[tuple[KeptSession, KeptPlan]] = []
     replaced = 0

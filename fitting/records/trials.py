@@ -10,41 +10,41 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from slackwater.fitting.records.lots import ASSIGNMENT, pairs
-from slackwater.model.errors import NoAnswerError, SeasonError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason, SeasonError
 
-FILE_NAME: Final = "trials.json"
 SCHEMA: Final = 1
 
 Order = Literal["with, without", "without, with"]
 Share = Annotated[float, Field(ge=0, le=1)]
 
 
-class Event(BaseModel):
+class _Kept(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Entry(_Kept):
     """What all events have.
 
     Attributes:
         trial: number of the trial in this season, from 1.
         written: when the event was written down.
+        event: what happened, in a word.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     trial: int = Field(ge=1)
     written: dt.datetime
+    event: str
 
 
-class Planned(Event):
-    """A trial was planned, before any of its days.
+class Design(_Kept):
+    """How a trial will be done and judged, fixed before any of its days.
 
     Attributes:
         measure: the recovery measure, as it will be logged in interventions.csv.
@@ -60,7 +60,6 @@ class Planned(Event):
         verdict_rule: the rule by which the trial will be judged.
     """
 
-    event: Literal["planned"] = "planned"
     measure: str = Field(min_length=1)
     start: dt.date
     sessions_per_arm: int = Field(ge=2)
@@ -74,7 +73,13 @@ class Planned(Event):
     verdict_rule: str
 
 
-class Looked(Event):
+class Planned(Design, Entry):
+    """A trial was planned."""
+
+    event: Literal["planned"] = "planned"
+
+
+class Looked(Entry):
     """Interim results were looked at before the planned number was reached."""
 
     event: Literal["looked"] = "looked"
@@ -83,13 +88,14 @@ class Looked(Event):
     sessions_without: int
 
 
-class Analysed(Event):
+class Analysed(Entry):
     """The trial reached its planned number and was judged.
 
     Attributes:
         last_night: the last reading that the analysis used.
         log_rate_ratio_mean: posterior mean of the log rate ratio, as assigned.
         log_rate_ratio_sd: its posterior standard deviation.
+        prior_mean, prior_sd: what was believed of it beforehand.
         chance_worth_having: the chance that it saves at least the smallest effect.
         p_value: of the randomisation test, None where there was too little for one.
     """
@@ -101,11 +107,13 @@ class Analysed(Event):
     verdict: str
     log_rate_ratio_mean: float
     log_rate_ratio_sd: float = Field(gt=0)
+    prior_mean: float = 0.0  # as believed where a record does not say
+    prior_sd: float = Field(default=0.3, gt=0)
     chance_worth_having: Share
     p_value: Share | None
 
 
-class Stopped(Event):
+class Stopped(Entry):
     """The trial was given up."""
 
     event: Literal["stopped"] = "stopped"
@@ -139,21 +147,24 @@ class Trial:
         return "running" if last_night >= self.plan.start else "planned"
 
 
-def read_trials(folder: str | Path) -> list[Trial]:
-    """Return the trials of a season folder, in the order in which they were planned.
+def read_trials(content: bytes, where: str) -> list[Trial]:
+    """Return the trials of a record, in the order in which they were planned.
+
+    Args:
+        content: what the file holds.
+        where: its path, for messages.
 
     Raises:
         SeasonError: the record cannot be read, or was changed by hand.
     """
-    path = Path(folder) / FILE_NAME
     trials: dict[int, Trial] = {}
-    for event in _events(path):
+    for event in _events(content, where):
         if isinstance(event, Planned):
-            _prove(path, event)
+            _prove(where, event)
             trials[event.trial] = Trial(event)
             continue
         if event.trial not in trials:
-            raise SeasonError(f"{path}: trial {event.trial} has events but no plan; {_RESTORE}.")
+            raise SeasonError(f"{where}: trial {event.trial} has events but no plan; {_RESTORE}.")
         trial = trials[event.trial]
         if isinstance(event, Looked):
             trial.looks.append(event)
@@ -173,34 +184,62 @@ def open_trial(trials: Sequence[Trial]) -> Trial:
     for trial in trials:
         if trial.open:
             return trial
-    raise NoAnswerError(
-        "No trial is planned or running; plan one with: slackwater trial plan SEASON_FOLDER "
-        "--measure NAME"
-    )
+    raise NoAnswerError(Reason("no open trial"))
 
 
-def append(folder: str | Path, event: AnyEvent) -> Path:
-    """Add an event to a season folder's record, whole or not at all, and return its path.
+def stop_trial(trials: Sequence[Trial], because: str, written: dt.datetime) -> Stopped:
+    """Return the event by which the open trial is given up.
+
+    Args:
+        trials: the season's.
+        because: why.
+        written: when.
+
+    Raises:
+        QuestionError: no reason is named.
+        NoAnswerError: no trial is open.
+    """
+    if not because.strip():
+        raise QuestionError("Say why the trial is stopped; the record keeps it.")
+    return Stopped(trial=open_trial(trials).plan.trial, written=written, because=because)
+
+
+def latest_trial(trials: Sequence[Trial]) -> Trial:
+    """Return the trial to analyse: the open one, else the last one planned.
+
+    Raises:
+        NoAnswerError: none was ever planned.
+    """
+    if not trials:
+        raise NoAnswerError(Reason("no trial yet"))
+    return next((t for t in trials if t.open), trials[-1])
+
+
+def with_event(content: bytes | None, event: AnyEvent, where: str) -> bytes:
+    """Return the record's new content, with an event added.
+
+    Of results that several processes bring, the first is kept.
+
+    Args:
+        content: what the record holds, None where there is none yet.
+        event: what happened.
+        where: its path, for messages.
 
     Raises:
         SeasonError: the record that is there cannot be read.
-        OSError: it cannot be written; what was there is left as it was.
+        QuestionError: a plan's number was taken while it was made.
     """
-    path = Path(folder) / FILE_NAME
-    events = [*_events(path), event]
-    content = {"schema": SCHEMA, "events": _EVENTS.dump_python(events, mode="json")}
-    text = json.dumps(content, ensure_ascii=False, indent=1) + "\n"
-    handle, name = tempfile.mkstemp(prefix=".trials-", dir=path.parent)
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
-    return path
+    events = [] if content is None else _events(content, where)
+    same = [each for each in events if each.trial == event.trial]
+    if isinstance(event, Planned) and same:
+        raise QuestionError(
+            f"{where}: another trial was registered meanwhile. One measure at a time: finish it, "
+            "or stop it."
+        )
+    if content and isinstance(event, Analysed) and any(isinstance(e, Analysed) for e in same):
+        return content
+    kept = {"schema": SCHEMA, "events": _EVENTS.dump_python([*events, event], mode="json")}
+    return f"{json.dumps(kept, ensure_ascii=False, indent=1)}\n".encode()
 
 
 _RESTORE: Final = "put the file back as it was written, from a copy"
@@ -215,30 +254,28 @@ def orders(seed: int, types: Sequence[str], count: int) -> dict[str, list[Order]
     }
 
 
-def _events(path: Path) -> list[AnyEvent]:
+def _events(content: bytes, where: str) -> list[AnyEvent]:
     try:
-        content: Any = json.loads(path.read_text(encoding="utf-8"))
-        if not isinstance(content, dict) or content.get("schema") != SCHEMA:
-            raise SeasonError(f"{path}: this is no record of trials, schema {SCHEMA}; {_RESTORE}.")
-        return _EVENTS.validate_python(content.get("events"))
-    except FileNotFoundError:
-        return []
+        kept: Any = json.loads(content)
+        if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
+            raise SeasonError(f"{where}: this is no record of trials, schema {SCHEMA}; {_RESTORE}.")
+        return _EVENTS.validate_python(kept.get("events"))
     except ValidationError as error:
         first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
-        raise SeasonError(f"{path}: events.{where}: {first['msg']}; {_RESTORE}.") from None
+        place = ".".join(str(part) for part in first["loc"])
+        raise SeasonError(f"{where}: events.{place}: {first['msg']}; {_RESTORE}.") from None
     except ValueError as error:
         if isinstance(error, SeasonError):
             raise
-        raise SeasonError(f"{path}: cannot be read as JSON ({error}); {_RESTORE}.") from None
+        raise SeasonError(f"{where}: cannot be read as JSON ({error}); {_RESTORE}.") from None
 
 
-def _prove(path: Path, plan: Planned) -> None:
+def _prove(where: str, plan: Planned) -> None:
     """Refuse a record whose assignment does not follow from its seed."""
     count = max(len(each) for each in plan.pairs.values()) if plan.pairs else 0
     derived = orders(plan.seed, list(plan.types), count)
     if plan.assignment != ASSIGNMENT or plan.pairs != derived:
         raise SeasonError(
-            f"{path}: the assignment of trial {plan.trial} does not follow from its seed "
+            f"{where}: the assignment of trial {plan.trial} does not follow from its seed "
             f"{plan.seed}, so it was changed after it was drawn; {_RESTORE}."
         )

@@ -8,37 +8,31 @@ from typing import Final
 
 import xarray as xr
 
-from slackwater.fitting.answers.intervals import BOUND
+from slackwater.fitting.answers.intervals import Interval, interval_of
+from slackwater.fitting.text import MONTHS, plural, weekday
 
 LONG: Final = 60.0
-MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
-WEEKDAYS: Final = (
-    "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
-)  # fmt: skip
+Bounds = Interval | xr.DataArray  # an interval by itself, or one of many
 
 
-def triple(values: xr.DataArray) -> tuple[float, float, float]:
+def triple(values: Bounds) -> Interval:
     """Return an interval's low, median and high."""
-    low, median, high = (float(values.sel({BOUND: b})) for b in ("low", "median", "high"))
-    return low, median, high
+    return values if isinstance(values, Interval) else interval_of(values)
 
 
-def days_range(values: xr.DataArray) -> str:
+def days_range(values: Bounds) -> str:
     """Return an interval in days with one decimal: "4.2 (3.1 to 6.0)"."""
     low, median, high = triple(values)
     return f"{_days(median)} ({_days(low)} to {_days(high)})"
 
 
-def tight(values: xr.DataArray) -> str:
+def tight(values: Bounds) -> str:
     """Return an interval in days for a narrow column: "4.2 (3.1–6.0)"."""
     low, median, high = (_days(value).replace("over ", ">") for value in triple(values))
     return f"{median} ({low}–{high})"
 
 
-def whole_days(values: xr.DataArray) -> str:
+def whole_days(values: Bounds) -> str:
     """Return an interval as a person plans: "4 days, likely 3 to 6".
 
     The middle is rounded; the ends are rounded outward, so that the range keeps its
@@ -55,19 +49,19 @@ def whole_days(values: xr.DataArray) -> str:
     return f"{plural(middle, 'day')}, likely {first} to {last}"
 
 
-def milliseconds(values: xr.DataArray) -> str:
+def milliseconds(values: Bounds) -> str:
     """Return an interval in ms: "62 ms (55 to 70)"."""
     low, median, high = triple(values)
     return f"{median:.0f} ms ({low:.0f} to {high:.0f})"
 
 
-def signed_range(values: xr.DataArray, decimals: int, unit: str = "") -> str:
+def signed_range(values: Bounds, decimals: int, unit: str = "") -> str:
     """Return an interval of differences: "+1.5 (+0.4 to +3.0)"; the unit follows the first."""
     low, median, high = (signed(value, decimals) for value in triple(values))
     return f"{median}{unit} ({low} to {high})"
 
 
-def percent_change(values: xr.DataArray) -> str:
+def percent_change(values: Bounds) -> str:
     """Return what is added in ln units, in percent: "-10 % (-14 to -6)"."""
     low, median, high = (signed(-percent_off(-value), 0) for value in triple(values))
     return f"{median} % ({low} to {high})"
@@ -79,7 +73,7 @@ def signed(value: float, decimals: int) -> str:
     return shown[1:] if float(shown) == 0 else shown.replace("-", "\u2212")
 
 
-def percent_dip(values: xr.DataArray) -> str:
+def percent_dip(values: Bounds) -> str:
     """Return a dip in ln units as what it takes off the reading: "18 % (14 to 23)"."""
     low, median, high = (percent_off(v) for v in triple(values))
     return f"{median:.0f} % ({low:.0f} to {high:.0f})"
@@ -90,13 +84,13 @@ def percent_off(dip: float) -> float:
     return -100 * math.expm1(-dip)
 
 
-def tight_dip(values: xr.DataArray) -> str:
+def tight_dip(values: Bounds) -> str:
     """Return the same for a narrow column: "18 % (14–23)"."""
     low, median, high = (percent_off(v) for v in triple(values))
     return f"{median:.0f} % ({low:.0f}–{high:.0f})"
 
 
-def ratio(values: xr.DataArray) -> str:
+def ratio(values: Bounds) -> str:
     """Return a ratio with its interval: "1.4 times (1.1 to 1.7)"."""
     low, median, high = triple(values)
     return f"{median:.2f} times ({low:.2f} to {high:.2f})"
@@ -125,11 +119,6 @@ def short_date(date: str) -> str:
     return f"{day.day} {MONTHS[day.month - 1][:3]}"
 
 
-def times(count: int) -> str:
-    """Return "once", "twice", "3 times"."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
 def sentence(text: str) -> str:
     """Return words as a sentence: a capital first, a full stop last."""
     return f"{capital(text).rstrip('.')}."
@@ -143,12 +132,7 @@ def capital(text: str) -> str:
 def day_name(date: str) -> str:
     """Return an ISO date as a person says it: "Sunday 6 July"."""
     day = dt.date.fromisoformat(date)
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
-
-
-def plural(count: int, noun: str) -> str:
-    """Return "1 day", "2 days"."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+    return f"{weekday(day)} {day.day} {MONTHS[day.month - 1]}"
 
 
 def _days(value: float) -> str:
@@ -156,3 +140,8 @@ def _days(value: float) -> str:
         return f"over {LONG:.0f}"
     shown = f"{value:.1f}"
     return "0.0" if shown == "-0.0" else shown
+
+
+def verdict(found: str) -> str:
+    """Return a verdict on a measure: "faster with it", "undecided"."""
+    return f"{found} with it" if found in ("faster", "slower") else found

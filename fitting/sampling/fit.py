@@ -14,13 +14,13 @@ import pymc as pm
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.sampling.last_night import last_night
 from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
-from slackwater.fitting.sampling.posterior import FitChecks, Posterior
+from slackwater.fitting.sampling.posterior import FitChecks, Posterior, by_chain, flat
 from slackwater.model import likelihood, pooling, recovery
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.paths import last_night
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model, with_type_parameters
 from slackwater.model.season import Season
@@ -76,10 +76,10 @@ def fit(
     season = season.observed()
     readings = int(season.read.sum())
     if readings < FEWEST_READINGS:
-        counted = "1 reading" if readings == 1 else f"{readings} readings"
         raise NoAnswerError(
-            f"Season {season.name!r} has {counted}; a fit needs at least {FEWEST_READINGS}. Go on "
-            "logging, best through a stretch of complete rest."
+            Reason(
+                "too few readings", season=season.name, readings=readings, needed=FEWEST_READINGS
+            )
         )
     if draws < 100 or chains < 2:
         raise QuestionError("A fit needs at least 100 draws and 2 chains to be judged by.")
@@ -95,16 +95,16 @@ def fit(
         again = run.sample(seed, *CAREFUL)
         if _flaws(again[1]) < _flaws(checks):
             groups, checks = again
-    stacked = groups["posterior"].stack(sample=(n.CHAIN, n.DRAW)).transpose("sample", ...)
-    last = last_night(stacked, design_of(season), groups["constant_data"]).unstack("sample")
+    last = last_night(flat(groups["posterior"]), season, design_of(season), priors)
     versions = xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS})
     return Posterior(
-        tree=xr.DataTree.from_dict({"/": versions, **groups, "last_night": last}),
+        tree=xr.DataTree.from_dict({"/": versions, **groups, "last_night": by_chain(last, chains)}),
         season_name=season.name,
         fingerprint=fingerprint,
         last_night=season.last_night,
         seed=seed,
         checks=checks,
+        priors=priors,
     )
 
 

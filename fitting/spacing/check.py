@@ -2,169 +2,197 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
 from typing import Final
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.sayings import answer
-from slackwater.fitting.records.plans import KeptPlan, holding
-from slackwater.fitting.sampling import last_night
-from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
+from slackwater.fitting.records.plans import KeptSession, holding
 from slackwater.fitting.spacing.done import (
-    MOVED_RULE,
+    MISSED,
+    MOVED,
+    MOVED_AT_MOST,
     ON_THE_DAY,
+    TO_COME,
     Done,
-    Log,
     became_of,
     beside,
     followed,
 )
-from slackwater.fitting.state.standing import Standing
-from slackwater.model import names as n
-from slackwater.model.design import Design, design_of
-from slackwater.model.dynamics import Floats, dip_path
-from slackwater.model.errors import NoAnswerError
+from slackwater.fitting.spacing.session import day_of, log_of
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.past import Past
+from slackwater.model.dynamics import Floats
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.paths import threshold
 from slackwater.model.season import DAY
 
-PLANNED_SESSION: Final = "planned_session"
 FEW: Final = 10
-JUDGED_RULE: Final = (
-    "a promise is judged where the session was done on its day and all until then as planned"
-)
-SHARE_RULE: Final = (
-    "each morning is judged by the whole fit, with what that does not know either; the range "
-    "found also allows for so few mornings (binomial, Jeffreys)"
-)
 AS_PROMISED: Final = "as promised"
 LESS_OFTEN: Final = "less often than promised"
 MORE_OFTEN: Final = "more often than promised"
 CANNOT_TELL: Final = "cannot tell"
-VERDICT_RULE: Final = (
-    "as promised while the mean of the promised chances lies in the range of the share; less or "
-    "more often once it does not"
-)
-_DRAWS: Final = 2000  # of the posterior; more would only cost memory
-_REPEATS: Final = 20  # shares drawn for each of them
+_SIMULATED: Final = 40_000  # counts drawn from what was promised
+_REPEATS: Final = 20  # shares drawn for each draw of the posterior
 
 
-def check_spacing(
-    now: Standing, posterior: Posterior, plans: list[KeptPlan], level: float = DEFAULT_LEVEL
-) -> xr.Dataset:
+@dataclass(frozen=True)
+class PlannedSession:
+    """What became of a planned session.
+
+    Attributes:
+        date: the day that it was planned for.
+        type: its type.
+        promised: the chance to be recovered that was promised.
+        status: on the day, moved, missed or to come.
+        done_on: when it was done; None where it was not.
+        followed: whether all until its day was as planned.
+        chance_back: the chance to have been recovered on the morning of the day it was done;
+            None where the fit does not reach.
+    """
+
+    date: dt.date
+    type: str
+    promised: float
+    status: str
+    done_on: dt.date | None
+    followed: bool
+    chance_back: float | None
+
+
+@dataclass(frozen=True)
+class SpacingCheck(Answer):
+    """What was done of the plans kept, and how often their promise held.
+
+    Attributes:
+        plans: how many were kept.
+        replaced: how many planned sessions a later plan replaced.
+        planned: the others, in order of date.
+        counts: how many of them are on the day, moved, missed and to come.
+        done: how many were done on a morning that the fit reaches.
+        done_back: how many of these began recovered.
+        judged: how many of these were done on the day, with the plan followed until then.
+        promised_mean: mean of the chances promised of those judged; None where there are none.
+        promised_count: how many of them the promises let expect, by chance alone.
+        back_count: how many of them began recovered.
+        share_back: the share of such mornings on which the athlete is recovered.
+        done_beside: how many sessions were done on plan days beside the plans.
+        verdict: as promised, less or more often than promised, or cannot tell.
+        verdict_rule: what makes which.
+        judged_rule: which promises are judged.
+        moved_rule: what counts as moved, and as missed.
+        share_rule: how mornings are judged.
+    """
+
+    plans: int
+    replaced: int
+    planned: tuple[PlannedSession, ...]
+    counts: Mapping[str, int]
+    done: int
+    done_back: Interval
+    judged: int
+    promised_mean: float | None
+    promised_count: Interval
+    back_count: Interval
+    share_back: Interval
+    done_beside: int
+    verdict: str
+    verdict_rule: Reason
+    judged_rule: Reason
+    moved_rule: Reason
+    share_rule: Reason
+
+
+def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingCheck:
     """Answer what was done of the plans that were kept, and how often the promise held.
 
     Args:
-        now: the state, from `standing`.
-        posterior: the posterior that it comes from.
-        plans: the plans kept, in that order.
+        athlete: the season, what was learnt of it, and the plans kept.
         level: credible mass of every interval.
-
-    Returns:
-        Dimension `planned_session`: `date`, `type`, `promised`, `status`, `done_on` (empty
-        where not done), `followed` (all until then as planned), `chance_back` on the morning
-        of the day it was done (NaN where the fit does not reach). Of all of these (`done`):
-        `done_back` (bound), how many began recovered. Of those done on the day with the plan
-        followed (`judged`): `promised_mean`, `promised_count` (bound; what the promises let
-        expect by chance alone), `back_count` and `share_back` (bound). `done_beside` counts
-        sessions on plan days beside the plans.
 
     Raises:
         NoAnswerError: no plan was kept.
     """
     check_level(level)
-    held = holding(plans)
+    now = athlete.now
+    held = holding(athlete.plans)
     if not held.sessions:
-        raise NoAnswerError(
-            "No plan was kept for this season; plan with slackwater spacing … --keep (or --ics "
-            "FILE), and check it when its days have passed."
-        )
-    log = _log(now)
-    became = became_of(held.sessions, log, now.night)
-    back = _back(now, posterior, [done.date for done in became])
+        raise NoAnswerError(Reason("no plan kept"))
+    log = log_of(now.season)
+    became = became_of(held.sessions, log, day_of(now.night))
+    back = _back(athlete.past_as_fitted, [done.date for done in became])
     known = np.isfinite(back[:, 0])
-    kept = np.array([followed(s, p, log) for s, p in zip(held.sessions, held.plans, strict=True)])
-    judged = known & kept & np.array([done.status == ON_THE_DAY for done in became])
-    promised = np.array([s.chance for s in held.sessions])
+    kept = [followed(s, p, log) for s, p in zip(held.sessions, held.plans, strict=True)]
+    judged = known & kept & [done.status == ON_THE_DAY for done in became]
+    promised = np.array([s.chance for s in held.sessions])[judged]
+    mean = float(promised.mean()) if len(promised) else None
     rng = now.rng()
-    data = xr.Dataset(
-        {
-            "date": (PLANNED_SESSION, [str(s.date) for s in held.sessions]),
-            "type": (PLANNED_SESSION, [s.type for s in held.sessions]),
-            "promised": (PLANNED_SESSION, promised),
-            "status": (PLANNED_SESSION, [done.status for done in became]),
-            "done_on": (PLANNED_SESSION, [str(done.date or "") for done in became]),
-            "followed": (PLANNED_SESSION, kept),
-            "chance_back": (PLANNED_SESSION, back.mean(axis=1)),
-            "done": int(known.sum()),
-            "done_back": interval(back[known].sum(axis=0), level),
-            "judged": int(judged.sum()),
-            "promised_mean": promised[judged].mean() if judged.any() else np.nan,
-            "promised_count": interval(_by_chance(promised[judged], rng), level),
-            "back_count": interval(back[judged].sum(axis=0), level),
-            "share_back": interval(_shares(back[judged], rng), level),
-            "done_beside": beside(plans, log, became, held.sessions),
-        }
-    )
-    return answer(
-        data,
-        "spacing check",
-        now,
-        level,
-        _warnings(became, known, int(judged.sum()), posterior),
-        plans=len(plans),
+    promised_count = interval(_by_chance(promised, rng), level)
+    share_back = interval(_shares(back[judged], rng), level)
+    last_night = str(athlete.posterior.last_night)
+    return SpacingCheck(
+        about(now, level, _warnings(became, known, len(promised), last_night)),
+        plans=len(athlete.plans),
         replaced=held.replaced,
-        verdict=_verdict(data),
-        verdict_rule=VERDICT_RULE,
-        moved_rule=MOVED_RULE,
-        judged_rule=JUDGED_RULE,
-        share_rule=SHARE_RULE,
+        planned=tuple(map(_row, held.sessions, became, kept, back.mean(axis=1).tolist())),
+        counts={
+            status: sum(done.status == status for done in became)
+            for status in (ON_THE_DAY, MOVED, MISSED, TO_COME)
+        },
+        done=int(known.sum()),
+        done_back=interval(back[known].sum(axis=0), level),
+        judged=len(promised),
+        promised_mean=mean,
+        promised_count=promised_count,
+        back_count=interval(back[judged].sum(axis=0), level),
+        share_back=share_back,
+        done_beside=beside(athlete.plans, log, became, held.sessions),
+        verdict=_verdict(mean, share_back),
+        verdict_rule=Reason("promise verdict rule"),
+        judged_rule=Reason("promise judged rule"),
+        moved_rule=Reason("moved session rule", days=MOVED_AT_MOST),
+        share_rule=Reason("promise share rule"),
     )
 
 
-def _log(now: Standing) -> Log:
-    data = now.season.data
-    dates = data[n.SESSION_DATE].values.astype("datetime64[D]")
-    return [(d, str(t)) for d, t in zip(dates, data[n.SESSION_TYPE].values, strict=True)]
+def _row(session: KeptSession, done: Done, as_planned: bool, back: float) -> PlannedSession:
+    return PlannedSession(
+        date=session.date,
+        type=session.type,
+        promised=session.chance,
+        status=done.status,
+        done_on=done.date,
+        followed=as_planned,
+        chance_back=back if isfinite(back) else None,
+    )
 
 
-def _back(
-    now: Standing, posterior: Posterior, mornings: list[np.datetime64 | None]
-) -> NDArray[np.float64]:
-    """Return 1 where the dips lay under the threshold, by morning and draw; NaN if not known."""
-    fitted = now.season.through(posterior.last_night)
-    reached = {
-        row: int((morning - fitted.first_night) / DAY)
-        for row, morning in enumerate(mornings)
-        if morning is not None and fitted.first_night <= morning <= fitted.last_night
-    }
-    if not reached:
-        return np.full((len(mornings), 1), np.nan)
-    every = -(-posterior.draws.sizes["sample"] // _DRAWS)
-    draws = posterior.draws.isel(sample=slice(None, None, every))
-    if n.TYPE in draws.coords:
-        draws = draws.sel({n.TYPE: fitted.types})  # the files may list them in another order
-    dips = _dips(draws, design_of(fitted))
-    back = np.full((len(mornings), len(dips)), np.nan)
-    for row, night in reached.items():
-        back[row] = dips[:, night] <= 0.5 * draws[n.NOISE_SD].values
+def _back(past: Past, mornings: Sequence[dt.date | None]) -> Floats:
+    """Return 1 where the dips lay under the threshold, (mornings, S); NaN where not known."""
+    under = threshold(past.draws)
+    back = np.full((len(mornings), len(under)), np.nan)
+    for row, morning in enumerate(mornings):
+        night = -1 if morning is None else _night_of(past, morning)
+        if 0 <= night < len(past.season.nights):
+            back[row] = past.left_on(night).sum(axis=1) <= under
     return back
 
 
-def _dips(draws: xr.Dataset, design: Design) -> Floats:
-    """Return all dips together on every night of the fitted season, shape (S, N)."""
-    rates, dips = last_night.rates_and_dips(draws, design)
-    events = (design.event_nights, design.event_groups)
-    path = dip_path(dips, *events, rates, last_night.speed(draws, design))
-    return np.asarray(path.sum(axis=2))
+def _night_of(past: Past, morning: dt.date) -> int:
+    return int((np.datetime64(morning) - past.season.first_night) / DAY)
 
 
 def _by_chance(promised: Floats, rng: np.random.Generator) -> Floats:
     """Draw how often the athlete is back if each promise is right."""
     if not len(promised):
         return np.array([np.nan])
-    kept = rng.random((_DRAWS * _REPEATS, len(promised))) < promised
+    kept = rng.random((_SIMULATED, len(promised))) < promised
     return np.asarray(kept.sum(axis=1), float)
 
 
@@ -180,30 +208,21 @@ def _shares(back: Floats, rng: np.random.Generator) -> Floats:
     return rng.beta(count + 0.5, trials - count + 0.5)
 
 
-def _verdict(data: xr.Dataset) -> str:
-    promised = float(data["promised_mean"])
-    low, high = (float(data["share_back"].sel(bound=bound)) for bound in ("low", "high"))
-    if not int(data["judged"]):
+def _verdict(promised_mean: float | None, share_back: Interval) -> str:
+    if promised_mean is None:
         return CANNOT_TELL
-    if promised > high:
+    if promised_mean > share_back.high:
         return LESS_OFTEN
-    return MORE_OFTEN if promised < low else AS_PROMISED
+    return MORE_OFTEN if promised_mean < share_back.low else AS_PROMISED
 
 
 def _warnings(
-    became: list[Done], known: NDArray[np.bool_], judged: int, posterior: Posterior
-) -> list[str]:
+    became: Sequence[Done], known: NDArray[np.bool_], judged: int, last_night: str
+) -> list[Reason]:
     said = []
-    done = np.array([d.date is not None for d in became])
-    unseen = int((done & ~known).sum())
+    unseen = sum(done.date is not None for done in became) - int(known.sum())
     if unseen:
-        said.append(
-            f"{unseen} of the planned sessions done lie after the last fitted reading "
-            f"({posterior.last_night}) and are not judged yet; run slackwater fit."
-        )
+        said.append(Reason("done after the fit", count=unseen, last_night=last_night))
     if 0 < judged < FEW:
-        said.append(
-            f"With {judged} judged so far, only a promise that is far off would show; "
-            f"{FEW} or more say something."
-        )
+        said.append(Reason("few promises judged", judged=judged, enough=FEW))
     return said

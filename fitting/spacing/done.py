@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from slackwater.fitting.records.plans import KeptPlan, KeptSession
-from slackwater.model.season import DAY
+from slackwater.fitting.spacing.session import Dated
 
 ON_THE_DAY: Final = "on the day"
 MOVED: Final = "moved"
 MISSED: Final = "missed"
 TO_COME: Final = "to come"
 MOVED_AT_MOST: Final = 3  # days
-MOVED_RULE: Final = (
-    f"moved: another session of the type was done at most {MOVED_AT_MOST} days off, and no "
-    "planned one stands for it; missed: none was"
-)
-
-Log = list[tuple[np.datetime64, str]]
 
 
 class Done(NamedTuple):
@@ -31,10 +25,10 @@ class Done(NamedTuple):
     """
 
     status: str
-    date: np.datetime64 | None
+    date: dt.date | None
 
 
-def became_of(sessions: list[KeptSession], log: Log, night: np.datetime64) -> list[Done]:
+def became_of(sessions: Sequence[KeptSession], log: Sequence[Dated], night: dt.date) -> list[Done]:
     """Say what became of each planned session: first those on the day, then the nearest moved.
 
     Args:
@@ -45,41 +39,45 @@ def became_of(sessions: list[KeptSession], log: Log, night: np.datetime64) -> li
     open_rows = list(log)
     became: dict[int, Done] = {}
     for i, session in enumerate(sessions):
-        date = np.datetime64(session.date)
-        if (date, session.type) in open_rows:
-            open_rows.remove((date, session.type))
-            became[i] = Done(ON_THE_DAY, date)
+        row = Dated(session.date, session.type)
+        if row in open_rows:
+            open_rows.remove(row)
+            became[i] = Done(ON_THE_DAY, row.date)
     pairs = sorted(
-        (abs(int((row[0] - np.datetime64(session.date)) / DAY)), i, row)
+        (abs((row.date - session.date).days), i, row)
         for i, session in enumerate(sessions)
         for row in open_rows
-        if i not in became and row[1] == session.type
+        if i not in became and row.type == session.type
     )
     for off, i, row in pairs:
         if off <= MOVED_AT_MOST and i not in became and row in open_rows:
             open_rows.remove(row)
-            became[i] = Done(MOVED, row[0])
-    due = [Done(MISSED if np.datetime64(s.date) < night else TO_COME, None) for s in sessions]
+            became[i] = Done(MOVED, row.date)
+    due = [Done(MISSED if s.date < night else TO_COME, None) for s in sessions]
     return [became.get(i, due[i]) for i in range(len(sessions))]
 
 
-def followed(session: KeptSession, plan: KeptPlan, log: Log) -> bool:
+def followed(session: KeptSession, plan: KeptPlan, log: Sequence[Dated]) -> bool:
     """Say whether all was done as its plan had it until a session's day, and nothing else."""
-    first, last = np.datetime64(plan.made_from), np.datetime64(session.date)
-    given = [(np.datetime64(s.date), s.type) for s in (*plan.logged, *plan.sessions)]
+    given = [Dated(s.date, s.type) for s in (*plan.logged, *plan.sessions)]
     foreseen, done = (
-        sorted((date, label) for date, label in rows if first <= date < last)
+        sorted(row for row in rows if plan.made_from <= row.date < session.date)
         for rows in (given, log)
     )
     return foreseen == done
 
 
-def beside(plans: list[KeptPlan], log: Log, became: list[Done], sessions: list[KeptSession]) -> int:
+def beside(
+    plans: Sequence[KeptPlan],
+    log: Sequence[Dated],
+    became: Sequence[Done],
+    sessions: Sequence[KeptSession],
+) -> int:
     """Count the sessions done on days of a plan that no plan foresaw."""
-    days = {np.datetime64(plan.start) + DAY * day for plan in plans for day in range(plan.days)}
-    rows = [row for row in log if row[0] in days]
+    days = {plan.start + dt.timedelta(days=day) for plan in plans for day in range(plan.days)}
+    rows = [row for row in log if row.date in days]
     for done, session in zip(became, sessions, strict=True):
         if done.date in days:
-            rows.remove((done.date, session.type))
-    given = {(np.datetime64(s.date), s.type) for plan in plans for s in plan.logged}
+            rows.remove(Dated(done.date, session.type))
+    given = {(s.date, s.type) for plan in plans for s in plan.logged}
     return sum(row not in given for row in rows)

@@ -16,7 +16,6 @@ from slackwater.fitting.state.ahead import dips_ahead
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
-from slackwater.model.season import DAY
 
 DRAWS: Final = 2000  # no more are looked at: a chance of 0.8 is then known to 0.01
 _KEPT: Final = 128  # courses of recovery kept in memory
@@ -92,19 +91,16 @@ class Mornings:
         return np.asarray(np.exp(-self.rates[kind] * (nights - nights[:1])))
 
 
-def mornings_of(
-    now: Standing, start: np.datetime64, days: int, types: list[str], most: int
-) -> Mornings:
+def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: int) -> Mornings:
     """Return the mornings of a plan.
 
     Args:
         now: the state.
-        start: the plan's first day.
+        skipped: how many days after the last reading's the plan begins.
         days: how many days, so that the last lies at most 60 after the last reading.
         types: the session types that the plan may hold.
         most: how many sessions of one type at most.
     """
-    skipped = round((start - now.night) / DAY)
     chosen = _chosen(len(now.rates))
     later, dates = _without_plan(now, skipped + days)
     unplanned = np.concatenate([now.dips.sum(axis=1)[None], later.T])
@@ -133,7 +129,7 @@ def _without_plan(now: Standing, nights: int) -> tuple[Floats, np.ndarray]:
 
 def _luck(now: Standing, types: list[str], most: int) -> Floats:
     """Draw each session's scatter, shape (K, J, S): the same for a type in every question."""
-    known = [str(t) for t in now.draws[n.TYPE].values]
+    known = now.types
     return np.stack(
         [
             np.random.default_rng([now.seed, known.index(label)]).standard_normal(

@@ -2,113 +2,186 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
 from typing import Final, Unpack
 
-import numpy as np
-import xarray as xr
-
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
-from slackwater.fitting.answers.sayings import answer
+from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types, thin_types
-from slackwater.fitting.spacing.alternatives import WaysOut, sessions_of, space_of
+from slackwater.fitting.records.plans import SCHEMA, KeptPlan
+from slackwater.fitting.spacing.alternatives import (
+    Alternative,
+    WaysOut,
+    sessions_of,
+    space_of,
+    ways_out,
+)
 from slackwater.fitting.spacing.mornings import Mornings, mornings_of
 from slackwater.fitting.spacing.search import WORK, Found, best_plan
-from slackwater.fitting.spacing.space import Space
+from slackwater.fitting.spacing.session import Dated, Session, day_of, log_of
+from slackwater.fitting.spacing.space import Placed, Space
 from slackwater.fitting.spacing.wish import DEFAULT_DAYS, Options, Wish, make_wish
 from slackwater.fitting.state.ahead import FARTHEST
-from slackwater.fitting.state.standing import THRESHOLD_RULE, Standing
-from slackwater.model import names as n
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.standing import Standing
 from slackwater.model.dynamics import Floats
-from slackwater.model.errors import NoAnswerError, QuestionError
-from slackwater.model.season import DAY
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 
-PLAN_DAY: Final = "day"
 PLANNED: Final = "planned"
 FIXED: Final = "fixed"
 LOGGED: Final = "logged"
 REST: Final = "rest"
-RULE: Final = (
-    "at most one session a day; of the plans that meet every chance, the one that finishes "
-    "first, then the most evenly spaced, then the one with the most to spare"
-)
+
+
+@dataclass(frozen=True)
+class CalendarDay:
+    """One day of a plan.
+
+    Attributes:
+        date: its date.
+        session: the type trained on it, several logged ones with commas; None on a day of rest.
+        kind: planned, fixed, logged or rest.
+        chance_recovered: the chance to be recovered on its morning.
+        chance_asked: the chance asked for; None where no session is planned.
+        dip_left_ln: all dips together on its morning, ln.
+    """
+
+    date: dt.date
+    session: str | None
+    kind: str
+    chance_recovered: float
+    chance_asked: float | None
+    dip_left_ln: Interval
+
+
+@dataclass(frozen=True)
+class SpacingPlan(Answer):
+    """A plan for wanted sessions, or what would have to give.
+
+    Attributes:
+        fits: whether there is a plan that meets every chance.
+        start: the first day that was asked for.
+        days: how many days were asked for.
+        wanted: how many sessions of each type.
+        chances: the chance asked for before a session of each type.
+        rest: dates and weekdays asked to be without a session.
+        open_days: how many of the days can hold a session.
+        logged: sessions that the log holds from the last reading's morning on.
+        sessions: the plan, in order of time; none where it does not fit.
+        calendar: every day of the plan; none where it does not fit.
+        alternatives: ways out that work, where it does not fit.
+        closest: the sessions of the plan that comes nearest, where it does not fit; None where
+            that was not worked out.
+        hardest: the one of them that falls short the most.
+        fixed_short: fixed sessions that fall short with nothing but fixed ones planned.
+        not_worked_out: kinds of ways out that would have taken too long.
+        more_days_help: whether more days alone are enough; None where it fits, or that was not
+            worked out.
+        first_night: the season's first night.
+        rule: how a plan is chosen.
+        threshold_rule: the dip under which a morning counts as recovered.
+    """
+
+    fits: bool
+    start: dt.date
+    days: int
+    wanted: Mapping[str, int]
+    chances: Mapping[str, float]
+    rest: tuple[str, ...]
+    open_days: int
+    logged: tuple[Dated, ...]
+    sessions: tuple[Session, ...]
+    calendar: tuple[CalendarDay, ...]
+    alternatives: tuple[Alternative, ...]
+    closest: tuple[Session, ...] | None
+    hardest: Session | None
+    fixed_short: tuple[Session, ...]
+    not_worked_out: tuple[str, ...]
+    more_days_help: bool | None
+    first_night: dt.date
+    rule: Reason
+    threshold_rule: Reason
 
 
 def plan_spacing(
-    now: Standing,
+    athlete: Athlete,
     wanted: Mapping[str, int],
     days: int = DEFAULT_DAYS,
     *,
     level: float = DEFAULT_LEVEL,
     **options: Unpack[Options],
-) -> xr.Dataset:
+) -> SpacingPlan:
     """Answer on which days the wanted sessions fit, so that each begins recovered.
 
     Recovered means that all dips together lie under the threshold on the morning of the
     session's date, with the session's asked-for chance.
 
     Args:
-        now: the state, from `standing`.
+        athlete: the season and what was learnt of it.
         wanted: how many sessions of each type, at dose 1.
         days: how many days the plan has.
         level: credible mass of every interval.
         **options: `start`, `fixed`, `rest`, `chance`, `chance_for`; see `Options`.
 
-    Returns:
-        Where the plan fits, dimension `day` (dates, every day of the plan): `session` (type
-        or empty), `kind` (planned, fixed, logged or rest), `chance_recovered` on that
-        morning, `chance_asked` (NaN where no session is planned), `dip_left_ln` (bound).
-        Attributes: `fits`, `sessions` (date, type, fixed, chance, asked) and, where it does
-        not fit, `alternatives`, `closest`, `fixed_short` and `not_worked_out`.
-
     Raises:
         QuestionError: what is asked for makes no sense, or is too large.
         NoAnswerError: a type cannot be told apart from another, or the search was too long.
     """
-    check_level(level)
+    check_level(level)  # before the search, which takes its time
+    now = athlete.now
     wish = make_wish(now, wanted, days, **options)
     _refuse_confounded(now, wish)
-    logged = _logged(now)
+    night = day_of(now.night)
+    logged = tuple(row for row in log_of(now.season) if row.date >= night)
     _refuse_taken(wish, logged)
-    foreseen = FARTHEST - round((wish.start - now.night) / DAY)
+    skipped = (wish.start - night).days
     most = max(wish.wanted.values())
-    mornings = mornings_of(now, wish.start, foreseen, list(wish.wanted), most)
-    space = space_of(wish, mornings, [date for date, _ in logged])
+    mornings = mornings_of(now, skipped, FARTHEST - skipped, list(wish.wanted), most)
+    taken = [row.date for row in logged]
+    space = space_of(wish, mornings, taken)
     found = best_plan(space, WORK)
     if found.plan is None and not found.proven:
-        raise NoAnswerError(
-            f"{wish.sessions} sessions in {wish.days} days make more plans than can be gone "
-            "through; ask for fewer sessions, types or days at once."
-        )
-    out = None if found.plan else WaysOut(wish, mornings, [date for date, _ in logged])
-    warnings = thin_types(now, list(wish.wanted))
-    if found.plan and not found.proven:
-        warnings.append(
-            "There are too many plans to go through them all: this one meets every chance, but "
-            "an earlier or more even one may exist."
-        )
-    return answer(
-        _calendar(wish, space, found, logged, level),
-        "spacing",
-        now,
-        level,
-        warnings,
+        raise NoAnswerError(Reason("too many plans", sessions=wish.sessions, days=wish.days))
+    out = WaysOut() if found.plan else ways_out(wish, mornings, taken)
+    return SpacingPlan(
+        about(now, level, _warnings(now, wish, found)),
         fits=found.plan is not None,
-        start=str(wish.start),
+        start=wish.start,
         days=wish.days,
+        wanted=wish.wanted,
+        chances=wish.chance,
+        rest=wish.rest,
         open_days=wish.days - len(space.closed),
-        wanted=dict(wish.wanted),
-        chances=dict(wish.chance),
-        rest=list(wish.rest),
-        logged=[{"date": str(date), "type": label} for date, label in logged],
+        logged=logged,
         sessions=sessions_of(wish, space, found.plan or ()),
-        alternatives=out.alternatives if out else [],
-        closest=out.closest if out else None,
-        fixed_short=out.fixed_short if out else [],
-        not_worked_out=out.not_worked_out if out else [],
-        first_night=str(now.season.first_night),
-        rule=RULE,
-        threshold_rule=THRESHOLD_RULE,
+        calendar=tuple(_calendar(wish, space, found.plan, logged, level)) if found.plan else (),
+        alternatives=out.alternatives,
+        closest=out.closest,
+        hardest=out.hardest,
+        fixed_short=out.fixed_short,
+        not_worked_out=out.not_worked_out,
+        more_days_help=None if found.plan else out.more_days_help,
+        first_night=day_of(now.season.first_night),
+        rule=Reason("spacing rule"),
+        threshold_rule=Reason("threshold rule"),
+    )
+
+
+def plan_to_keep(plan: SpacingPlan) -> KeptPlan:
+    """Return a plan that fits, as it is kept."""
+    return KeptPlan.model_validate(
+        {
+            "schema": SCHEMA,
+            "season": plan.about.season,
+            "made_from": day_of(plan.about.last_night),
+            "start": plan.start,
+            "days": plan.days,
+            "rest": list(plan.rest),
+            "logged": [row._asdict() for row in plan.logged],
+            "sessions": [asdict(session) for session in plan.sessions],
+        }
     )
 
 
@@ -116,18 +189,10 @@ def _refuse_confounded(now: Standing, wish: Wish) -> None:
     refused = confounded_types(now)
     reasons = dict.fromkeys(refused[label] for label in wish.wanted if label in refused)
     if reasons:
-        raise NoAnswerError(" ".join(reasons))
+        raise NoAnswerError(*reasons)
 
 
-def _logged(now: Standing) -> list[tuple[np.datetime64, str]]:
-    """Return the logged sessions that no reading shows yet."""
-    data = now.season.data
-    dates = data[n.SESSION_DATE].values.astype("datetime64[D]")
-    labels = data[n.SESSION_TYPE].values
-    return [(d, str(t)) for d, t in zip(dates, labels, strict=True) if d >= now.night]
-
-
-def _refuse_taken(wish: Wish, logged: list[tuple[np.datetime64, str]]) -> None:
+def _refuse_taken(wish: Wish, logged: tuple[Dated, ...]) -> None:
     for date, label in logged:
         if date in wish.fixed:
             raise QuestionError(
@@ -136,47 +201,43 @@ def _refuse_taken(wish: Wish, logged: list[tuple[np.datetime64, str]]) -> None:
             )
 
 
+def _warnings(now: Standing, wish: Wish, found: Found) -> list[Reason]:
+    perhaps = [] if found.proven else [Reason("perhaps a better plan")]
+    return [*thin_types(now, wish.wanted), *perhaps]
+
+
 def _calendar(
     wish: Wish,
     space: Space,
-    found: Found,
-    logged: list[tuple[np.datetime64, str]],
+    plan: tuple[Placed, ...],
+    logged: tuple[Dated, ...],
     level: float,
-) -> xr.Dataset:
-    """Return the plan day by day; no day where there is no plan."""
-    plan = found.plan or ()
-    days = wish.days if plan else 0
+) -> Iterator[CalendarDay]:
+    """Yield a plan day by day."""
     types = list(wish.wanted)
-    session, kind = [""] * days, [REST] * days
-    asked = np.full(days, np.nan)
-    for date, label in logged:
-        day = round((date - wish.start) / DAY)
-        if 0 <= day < days:
-            session[day] = f"{session[day]}, {label}" if session[day] else label
-            kind[day] = LOGGED
-    for placed in plan:
-        session[placed.day] = types[placed.kind]
-        kind[placed.day] = FIXED if placed.day in space.fixed else PLANNED
-        asked[placed.day] = space.asked[placed.kind]
-    totals = _dips(space.mornings, found)[:days]
-    back = np.array(space.mornings.recovered(totals), float)
-    return xr.Dataset(
-        {
-            "session": (PLAN_DAY, np.array(session, str)),
-            "kind": (PLAN_DAY, np.array(kind, str)),
-            "chance_recovered": (PLAN_DAY, back / space.mornings.draws),
-            "chance_asked": (PLAN_DAY, asked),
-            "dip_left_ln": interval(totals.T, level, (PLAN_DAY,)),
-        },
-        coords={PLAN_DAY: (wish.start + DAY * np.arange(days)).astype("datetime64[ns]")},
-    )
+    planned = {placed.day: placed.kind for placed in plan}
+    totals = _dips(space.mornings, plan)
+    for day, back in enumerate(space.mornings.recovered(totals)):
+        date = wish.date(day)
+        session, kind, asked = ", ".join(t for d, t in logged if d == date), LOGGED, None
+        if day in planned:
+            session, asked = types[planned[day]], space.asked[planned[day]]
+            kind = FIXED if day in space.fixed else PLANNED
+        yield CalendarDay(
+            date=date,
+            session=session or None,
+            kind=kind if session else REST,
+            chance_recovered=back / space.mornings.draws,
+            chance_asked=asked,
+            dip_left_ln=interval(totals[day], level),
+        )
 
 
-def _dips(mornings: Mornings, found: Found) -> Floats:
+def _dips(mornings: Mornings, plan: tuple[Placed, ...]) -> Floats:
     """Return the dips together on each morning of a plan, shape (H, S)."""
     totals = mornings.unplanned.copy()
     done: list[int] = []
-    for placed in found.plan or ():
+    for placed in plan:
         which = done.count(placed.kind)
         totals[placed.day + 1 :] += mornings.added(placed.kind, which, placed.day, len(totals))
         done.append(placed.kind)

@@ -8,27 +8,25 @@ At most one session a day.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Final, TypedDict, TypeVar, Unpack
+from typing import Final, TypedDict, Unpack
 
 import numpy as np
 
 from slackwater.fitting.intake.dates import parse_date
+from slackwater.fitting.spacing.session import day_of
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.fitting.state.standing import Standing
-from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError, QuestionError, unknown_name
-from slackwater.model.season import DAY
+from slackwater.fitting.text import WEEKDAYS, plural, weekday
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
 
 Date = dt.date | np.datetime64 | str
-Number = TypeVar("Number", int, float)
 
 DEFAULT_DAYS: Final = 7
 DEFAULT_CHANCE: Final = 0.8
 HIGHEST_CHANCE: Final = 0.99
 MOST_SESSIONS: Final = 28
-WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 class Options(TypedDict, total=False):
@@ -62,10 +60,10 @@ class Wish:
         chance: the chance to be recovered asked for before a session of each type.
     """
 
-    start: np.datetime64
+    start: dt.date
     days: int
     wanted: Mapping[str, int]
-    fixed: Mapping[np.datetime64, str]
+    fixed: Mapping[dt.date, str]
     rest: tuple[str, ...]
     chance: Mapping[str, float]
 
@@ -79,9 +77,9 @@ class Wish:
         placed = list(self.fixed.values())
         return {label: count - placed.count(label) for label, count in self.wanted.items()}
 
-    def date(self, day: int) -> np.datetime64:
+    def date(self, day: int) -> dt.date:
         """Return the date of a day, counted from 0."""
-        return self.start + DAY * day
+        return self.start + dt.timedelta(days=day)
 
     def rests(self, day: int) -> bool:
         """Say whether a day was asked to be one of rest."""
@@ -95,7 +93,7 @@ def make_wish(
     """Check what is asked for and return it.
 
     Args:
-        now: the state, from `standing`.
+        now: where the athlete stands.
         wanted: how many sessions of each type.
         days: how many days the plan has.
         **options: see `Options`.
@@ -104,14 +102,12 @@ def make_wish(
         QuestionError: a type, date, count or chance that makes no sense; says which.
         NoAnswerError: the season has no session types.
     """
-    types = [str(t) for t in now.draws[n.TYPE].values] if n.TYPE in now.draws.coords else []
+    types = now.types
     if not types:
-        raise NoAnswerError(
-            "No session is logged that a reading could show, so there is nothing to plan with. "
-            "Log sessions in sessions.csv (date, type), then run slackwater fit."
-        )
-    first = _start(now, options.get("start"))
-    _check_days(now, first, days)
+        raise NoAnswerError(Reason("nothing to plan with"))
+    night = day_of(now.night)
+    first = _start(night, options.get("start"))
+    _check_days(night, first, days)
     on = {_date(date): label for date, label in options.get("fixed", {}).items()}
     chance_for = options.get("chance_for", {})
     for label in [*wanted, *on.values(), *chance_for]:
@@ -134,35 +130,29 @@ def make_wish(
     return wish
 
 
-def weekday(date: np.datetime64) -> str:
-    """Return the English name of a date's weekday."""
-    return WEEKDAYS[date.astype("datetime64[D]").item().weekday()]
-
-
-def _date(given: Date) -> np.datetime64:
+def _date(given: Date) -> dt.date:
     if isinstance(given, str):
-        return parse_date(given)
-    return parse_date(str(given)[:10])  # both kinds begin with it, whatever time follows
+        return day_of(parse_date(given))
+    return _date(str(given)[:10])  # both kinds begin with it, whatever time follows
 
 
-def _start(now: Standing, start: Date | None) -> np.datetime64:
-    first = now.night if start is None else _date(start)
-    if first < now.night:
+def _start(night: dt.date, start: Date | None) -> dt.date:
+    first = night if start is None else _date(start)
+    if first < night:
         raise QuestionError(
-            f"A plan from {first} would begin before the last reading ({now.night}); "
+            f"A plan from {first} would begin before the last reading ({night}); "
             "begin it on that day or later."
         )
     return first
 
 
-def _check_days(now: Standing, first: np.datetime64, days: int) -> None:
+def _check_days(night: dt.date, first: dt.date, days: int) -> None:
     if days < 1:
         raise QuestionError(f"A plan has 1 day or more, not {days}.")
-    last = first + DAY * (days - 1)
-    if (last - now.night) / DAY >= FARTHEST:
+    if (first - night).days + days - 1 >= FARTHEST:
         raise QuestionError(
-            f"The plan would reach to {last}, {FARTHEST} days or more after the last reading "
-            f"({now.night}), farther than can be foreseen; ask for fewer days."
+            f"A plan of {plural(days, 'day')} from {first} would reach {FARTHEST} days or more "
+            f"after the last reading ({night}), farther than can be foreseen; ask for fewer days."
         )
 
 
@@ -179,7 +169,7 @@ def _counts(wanted: Mapping[str, int], fixed: list[str]) -> dict[str, int]:
     counts = {**wanted, **{label: fixed.count(label) for label in added}}
     total = sum(counts.values())
     if not total:
-        raise QuestionError("No session is wanted; say which, such as --want 'hill run:2'.")
+        raise QuestionError("No session is wanted; say of which types, and how many.")
     if total > MOST_SESSIONS:
         raise QuestionError(
             f"{total} sessions are wanted; at most {MOST_SESSIONS} are planned at once. "
@@ -211,7 +201,7 @@ def _rest(text: str) -> str:
 
 def _check_fixed(wish: Wish) -> None:
     for date, label in wish.fixed.items():
-        day = round((date - wish.start) / DAY)
+        day = (date - wish.start).days
         if not 0 <= day < wish.days:
             raise QuestionError(
                 f"The day fixed for {label!r}, {date}, lies outside the plan "
@@ -222,54 +212,3 @@ def _check_fixed(wish: Wish) -> None:
                 f"{date} ({weekday(date)}) is fixed for {label!r} and asked to be a rest day; "
                 "keep one of the two."
             )
-
-
-def read_counts(texts: Iterable[str]) -> dict[str, int]:
-    """Return the counts that "TYPE:COUNT" names, by type.
-
-    Raises:
-        QuestionError: not of that form, or a type twice.
-    """
-    return _by_type(texts, int, "TYPE:COUNT, such as 'hill run:2'")
-
-
-def read_chances(texts: Iterable[str]) -> dict[str, float]:
-    """Return the chances that "TYPE:SHARE" names, by type.
-
-    Raises:
-        QuestionError: not of that form, or a type twice.
-    """
-    return _by_type(texts, float, "TYPE:SHARE, such as 'hill run:0.9'")
-
-
-def read_fixed(texts: Iterable[str]) -> dict[Date, str]:
-    """Return the types that "DATE:TYPE" fixes, by date.
-
-    Raises:
-        QuestionError: not of that form, or a date twice.
-    """
-    fixed: dict[Date, str] = {}
-    for text in texts:
-        date, _, label = text.partition(":")
-        if not label.strip():
-            raise QuestionError(f"{text!r} is not of the form DATE:TYPE, such as 2031-05-02:row.")
-        day = parse_date(date)
-        if day in fixed:
-            raise QuestionError(f"Two sessions are fixed on {day}; a plan has at most one a day.")
-        fixed[day] = label.strip()
-    return fixed
-
-
-def _by_type(texts: Iterable[str], number: Callable[[str], Number], form: str) -> dict[str, Number]:
-    read: dict[str, Number] = {}
-    for text in texts:
-        label, _, value = (part.strip() for part in text.rpartition(":"))
-        if label in read:
-            raise QuestionError(f"{label!r} is given twice; give each type once.")
-        try:
-            read[label] = number(value)
-        except ValueError:
-            label = ""
-        if not label:
-            raise QuestionError(f"{text!r} is not of the form {form}.")
-    return read

@@ -7,8 +7,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.state.new_mornings import Event
-from slackwater.fitting.state.standing import Standing
+from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.season import DAY
@@ -51,8 +50,7 @@ def look_ahead(
     dip, shown, dates = dips_ahead(now, nights, planned, measures, rng)
     drift_variance = now.parameter(n.DRIFT_SD)[:, None] ** 2
     steps = np.sqrt(drift_variance) * rng.standard_normal(dip.shape)
-    start = now.level_mean + np.sqrt(now.level_variance) * rng.standard_normal(len(dip))
-    level = start[:, None] + np.cumsum(steps, axis=1)
+    level = now.simulated_level(rng)[:, None] + np.cumsum(steps, axis=1)
     tail = now.parameter(n.NOISE_TAIL)[:, None] * rng.standard_normal(dip.shape)
     noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(tail / 2)
     reading = level - shown + noise_sd * rng.standard_normal(dip.shape)
@@ -75,8 +73,7 @@ def dips_ahead(
     for measure in measures:
         logged = measure in now.season.interventions
         acts = now.season.applied(dates)[now.season.interventions.index(measure)] if logged else 0
-        known = [str(i) for i in now.draws[n.INTERVENTION].values]
-        ratio = now.parameter(n.LOG_RATE_RATIO)[:, [known.index(measure)]]
+        ratio = now.log_ratio(measure)[:, None]
         speed = speed * np.exp(ratio * (1 - np.asarray(acts, float)))
     path, event_dips = now.run_on(events, speed, rng)
     dip = path.sum(axis=2)

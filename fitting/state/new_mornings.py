@@ -8,51 +8,19 @@ and drawn again by weight.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import Final
 
 import numpy as np
-import xarray as xr
 
-from slackwater.fitting.sampling.last_night import noise_variance
 from slackwater.fitting.state.smoothing import smooth_weights
+from slackwater.fitting.state.standing import Standing, TakenIn, logged_events
 from slackwater.model import names as n
-from slackwater.model.design import other_sensors
 from slackwater.model.dynamics import Floats, Ints
-from slackwater.model.errors import NoAnswerError
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.paths import labels, noise_variance, sensor_shift
 from slackwater.model.season import DAY, Season
 
-if TYPE_CHECKING:
-    from slackwater.fitting.state.standing import Standing
-
 PARETO_K_LIMIT: Final = 0.7
-
-
-class Event(NamedTuple):
-    """What dips the state and is not in the fitted readings.
-
-    Attributes:
-        night: nights after the one the state stands at; 1 is the next morning.
-        label: a session type or a stressor of the fit.
-        dose: 1 = usual; stressors have no other.
-    """
-
-    night: int
-    label: str
-    dose: float = 1.0
-
-
-class TakenIn(NamedTuple):
-    """What was drawn for the M mornings taken in since the fit, S draws.
-
-    Attributes:
-        events: what they show that the fitted ones do not, length E; nights from the last fitted.
-        dips: the dip of each, ln, shape (S, E).
-        noise: variance of each morning's noise, shape (S, M); 0 where it was not read.
-    """
-
-    events: list[Event]
-    dips: Floats
-    noise: Floats
 
 
 def take_in(now: Standing, fitted: Season) -> Standing:
@@ -68,45 +36,31 @@ def take_in(now: Standing, fitted: Season) -> Standing:
     """
     season = now.season.observed()
     nights = season.nights[season.nights > now.night]
-    new_events, unknown = events_between(now, season.last_night - DAY)
-    new_measures = set(season.interventions) - _names(now.draws, n.INTERVENTION)
+    new_events, unknown = logged_events(now, season.last_night - DAY)
+    new_measures = set(season.interventions) - set(now.interventions)
     new_sensors = set(season.sensors) - set(fitted.sensors)
     fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
     if fresh:
-        listed = ", ".join(repr(label) for label in fresh)
-        raise NoAnswerError(f"New since the fit: {listed}; run slackwater fit again to learn it.")
+        raise NoAnswerError(Reason("new since the fit", labels=fresh))
     rng = np.random.default_rng(now.seed + 1)
     path, new_dips = now.run_on(new_events, now.speed(nights), rng)
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
-    level = readings - _sensor_shift(now, season, other_sensors(fitted)) + shown
+    shift = sensor_shift(now.draws, season, labels(now.draws, n.OTHER_SENSOR))
+    level = readings - shift[:, season.nights > now.night] + shown
     mean, variance, noise, log_weight = _filter_on(now, level, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(
         now,
         night=season.last_night,
         draws=now.draws.isel(sample=chosen),
+        rows=now.rows[chosen],
         rates=now.rates[chosen],
         dips=path[chosen, -1],
         level_mean=mean[chosen],
         level_variance=variance[chosen],
         taken_in=TakenIn(new_events, new_dips[chosen], noise[chosen]),
     )
-
-
-def _names(draws: xr.Dataset, dim: str) -> set[str]:
-    return {str(v) for v in draws[dim].values} if dim in draws.coords else set()
-
-
-def _sensor_shift(now: Standing, season: Season, others: list[str]) -> Floats:
-    """Return what each new night's sensor adds, relative to the fit's reference, (S, new)."""
-    codes = season.data[n.NIGHT_SENSOR].values[season.nights > now.night]
-    shift = np.zeros((len(now.rates), len(codes)))
-    for column, code in enumerate(codes):
-        sensor = season.sensors[int(code)]
-        if sensor in others:
-            shift[:, column] = now.parameter(n.SENSOR_STEP)[:, others.index(sensor)]
-    return shift
 
 
 def _filter_on(
@@ -146,36 +100,8 @@ def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:
     """Return which draws to keep, as often as their smoothed weights say (systematic)."""
     smoothed, pareto_k = smooth_weights(log_weight)
     if not pareto_k <= PARETO_K_LIMIT:
-        raise NoAnswerError(
-            "The readings since the fit tell another story than the fit did (Pareto k "
-            f"{pareto_k:.2f}, should be {PARETO_K_LIMIT} or less); run slackwater fit again."
-        )
+        raise NoAnswerError(Reason("another story since the fit", pareto_k=pareto_k))
     edges = np.cumsum(np.exp(smoothed))
     count = len(edges)
     places = (rng.random() + np.arange(count)) / count
     return np.minimum(np.searchsorted(edges, places), count - 1)
-
-
-def events_between(now: Standing, until: np.datetime64) -> tuple[list[Event], list[str]]:
-    """Return logged events dated from the state's morning to `until`, and unknown labels."""
-    events: list[Event] = []
-    unknown: list[str] = []
-    data = now.season.data
-    logged = [
-        (data[n.SESSION_DATE].values, data[n.SESSION_TYPE].values, data[n.DOSE].values),
-        (
-            data[n.STRESSOR_DATE].values,
-            data[n.STRESSOR_LABEL].values,
-            np.ones(data.sizes[n.STRESSOR_DAY]),
-        ),
-    ]
-    for dates, labels, doses in logged:
-        for date, label, dose in zip(dates.astype("datetime64[D]"), labels, doses, strict=True):
-            if not now.night <= date <= until:
-                continue
-            if str(label) in now.groups:
-                night = int((date + DAY - now.night) / DAY)
-                events.append(Event(night, str(label), float(dose)))
-            elif str(label) not in unknown:
-                unknown.append(str(label))
-    return events, unknown

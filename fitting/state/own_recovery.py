@@ -7,7 +7,6 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.answers.recovery import log_dips
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.fitting.state.standing import Standing
@@ -57,14 +56,14 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
     """
     fitted = now.season.through(posterior.last_night)
     types = fitted.data[n.SESSION_TYPE].values
-    which = np.array([list(now.draws[n.TYPE].values).index(t) for t in types], int)
+    which = np.array([now.types.index(str(t)) for t in types], int)
     doses = fitted.data[n.DOSE].values
     scatter_sd = now.parameter(n.SESSION_SD)[:, None]
     scatter = scatter_sd * _session_z(now, posterior)
     another = scatter_sd * now.rng().standard_normal(scatter.shape)
     dates: NDArray[np.datetime64] = fitted.data[n.SESSION_DATE].values.astype("datetime64[D]")
     felt = fitted.first_night + DAY * fitted.session_nights()
-    typical = doses * np.exp(log_dips(now)[:, which] + now.dip_trend(felt))
+    typical = doses * np.exp(now.log_dips()[:, which] + now.dip_trend(felt))
     rates = np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which])
     days, days_of_another = (
         _days(now, fitted, typical * np.exp(each), rates) for each in (scatter, another)
@@ -88,9 +87,7 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
 
 def _session_z(now: Standing, posterior: Posterior) -> Floats:
     """Return the fitted sessions' standard scores of the state's own draws, (S, I)."""
-    z = posterior.tree["posterior"][n.SESSION_Z].stack(sample=(n.CHAIN, n.DRAW))
-    rows = z.indexes["sample"].get_indexer(now.draws.indexes["sample"])
-    return np.asarray(z.transpose("sample", n.SESSION).values[rows], float)
+    return np.asarray(posterior.draws[n.SESSION_Z].values[now.rows], float)
 
 
 def _days(now: Standing, fitted: Season, dips: Floats, rates: Floats) -> Floats:

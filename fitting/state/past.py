@@ -7,14 +7,20 @@ from typing import Final, NamedTuple
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.sampling import last_night
 from slackwater.fitting.sampling.posterior import Posterior
-from slackwater.fitting.state.new_mornings import TakenIn
-from slackwater.fitting.state.standing import Standing, standing
+from slackwater.fitting.state.standing import Standing, TakenIn
 from slackwater.model import names as n
-from slackwater.model.design import design_of, other_sensors
-from slackwater.model.dynamics import Filtered, Floats, Ints, dip_path, filter_level, sample_level
-from slackwater.model.priors import Belief, Priors
+from slackwater.model.design import design_of
+from slackwater.model.dynamics import Filtered, Floats, Ints, by_night, sample_level
+from slackwater.model.paths import (
+    Events,
+    fitted_events,
+    labels,
+    noise_variance,
+    rates,
+    run_season,
+    sensor_shift,
+)
 from slackwater.model.season import DAY, Season
 
 SESSION: Final = "session"
@@ -30,12 +36,12 @@ class Felt(NamedTuple):
     Attributes:
         kind: `SESSION`, `STRESSOR` or `START`.
         label: session type or stressor; `names.START` for the start.
-        date: the day it is logged under, ISO; empty for the start.
+        date: the day it is logged under; None for the start.
     """
 
     kind: str
     label: str
-    date: str
+    date: np.datetime64 | None
 
 
 class Past(NamedTuple):
@@ -57,7 +63,7 @@ class Past(NamedTuple):
         noise: variance of the night's noise, shape (S, N); 0 where it was not read.
         filtered: baseline given the readings so far.
         level: baseline given all readings, one path a draw, ln ms, shape (S, N).
-        rng: randomness for what is simulated from here.
+        seed: of what is simulated from here.
     """
 
     season: Season
@@ -73,7 +79,11 @@ class Past(NamedTuple):
     noise: Floats
     filtered: Filtered
     level: Floats
-    rng: np.random.Generator
+    seed: int
+
+    def rng(self) -> np.random.Generator:
+        """Return the randomness of what is simulated from here; the same at every call."""
+        return np.random.default_rng([self.seed, 1])
 
     @property
     def readings(self) -> Floats:
@@ -85,12 +95,19 @@ class Past(NamedTuple):
         """Index of the first night read."""
         return int(np.flatnonzero(self.season.read)[0])
 
+    def left_on(self, night: int) -> Floats:
+        """Return what is left of each event's dip on one night, ln, shape (S, E)."""
+        left = np.zeros_like(self.dips)
+        felt = np.flatnonzero(self.felt_on <= night)
+        passed = self.run[:, [night]] - self.run[:, self.felt_on[felt]]
+        left[:, felt] = self.dips[:, felt] * np.exp(-self.rates[:, felt] * passed)
+        return left
+
     def shown_on(self, night: int) -> Floats:
-        """Return what is left of each event on one night, as a reading shows it, ln, (S, E)."""
-        passed = self.run[:, [night]] - self.run[:, self.felt_on]
-        left = self.dips * np.exp(-self.rates * np.maximum(passed, 0.0))
-        left = np.where(self.felt_on == night, self.first_share * left, left)
-        return np.where(self.felt_on > night, 0.0, left)
+        """Return the same as a reading shows it, ln, shape (S, E)."""
+        left, first = self.left_on(night), self.felt_on == night
+        left[:, first] *= self.first_share[:, first]
+        return left
 
 
 def past_of(now: Standing, posterior: Posterior) -> Past:
@@ -101,71 +118,36 @@ def past_of(now: Standing, posterior: Posterior) -> Past:
         posterior: what it was made from.
     """
     season = now.season.observed()
-    fitted = season.through(posterior.last_night)
+    fitted = season if now.taken_in is None else season.through(posterior.last_night)
     keep = _few_enough(len(now.rates), len(season.nights))
     draws = _draws_of(now, posterior, fitted, keep)
-    felt = _fitted_events(draws, fitted)
-    noise = np.zeros((len(keep), len(season.nights)))
-    scale = draws[n.NIGHT_SCALE].values
-    noise[:, np.flatnonzero(fitted.read)] = last_night.noise_variance(draws, scale)
+    events, felt = fitted_events(draws, design_of(fitted)), _felt_in(fitted)
+    noise = by_night(len(keep), len(season.nights))
+    noise[:, np.flatnonzero(fitted.read)] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
     if now.taken_in is not None:
-        felt = _with_newer(felt, now.taken_in, fitted, keep)
+        felt += _felt_since(now.taken_in, fitted)
+        events = _with_newer(events, draws, now.taken_in, fitted, keep)
         noise[:, len(fitted.nights) :] = now.taken_in.noise[keep]
-    is_session = np.array([event.kind == SESSION for event in felt.events])
-    first_share = np.where(is_session, draws[n.FIRST_NIGHT].values[:, None], 1.0)
     speed = now.speed(season.nights)[keep]
-    shown = dip_path(felt.dips, felt.nights, felt.groups, felt.rates, speed).sum(axis=2)
-    for column, night in enumerate(felt.nights):
-        shown[:, night] -= (1 - first_share[:, column]) * felt.dips[:, column]
-    shift = _sensor_shift(draws, season, other_sensors(fitted))
-    filtered = _filter(season, draws, shown - shift, noise, baseline_prior(posterior))
-    rng = now.rng()
+    shift = sensor_shift(draws, season, labels(draws, n.OTHER_SENSOR))
+    readings = season.data[n.LOG_RMSSD].values - shift
+    path = run_season(draws, events, speed, readings, noise, posterior.priors)
     return Past(
         season=season,
         draws=draws,
-        events=felt.events,
-        felt_on=felt.nights,
-        dips=felt.dips,
-        first_share=first_share,
-        rates=felt.rates[:, felt.groups],
+        events=felt,
+        felt_on=events.nights,
+        dips=events.dips,
+        first_share=events.first_share,
+        rates=rates(draws)[:, events.groups],
         run=np.cumsum(speed, axis=1),
-        shown=shown,
+        shown=path.shown,
         shift=shift,
         noise=noise,
-        filtered=filtered,
-        level=sample_level(filtered, draws[n.DRIFT_SD].values ** 2, rng),
-        rng=rng,
+        filtered=path.filtered,
+        level=sample_level(path.filtered, draws[n.DRIFT_SD].values ** 2, now.rng()),
+        seed=now.seed,
     )
-
-
-def fitted_alone(season: Season, posterior: Posterior) -> tuple[Standing, list[str]]:
-    """Return the state on the last fitted morning, and a sentence where that leaves readings out.
-
-    Args:
-        season: the season as it is now.
-        posterior: its posterior.
-
-    Raises:
-        NoAnswerError: the fit is not to be trusted, or the past was edited since.
-    """
-    read = season.nights[season.read]
-    reaches = posterior.last_night >= read[0]
-    now = standing(season.through(posterior.last_night) if reaches else season, posterior)
-    newer = int((read > posterior.last_night).sum())
-    said = f"Readings since the fit are left out ({newer}); slackwater fit takes them in."
-    return now, [said] if newer else []
-
-
-def baseline_prior(posterior: Posterior) -> Belief:
-    """Return the baseline's prior: the fit's own, where the posterior holds its constants.
-
-    One read from its file does not; the default then stands in, which is no matter: a prior that
-    lies 0.6 higher moves the first night by about 0.1 %, and later ones less.
-    """
-    if "constant_data" not in posterior.tree.children:
-        return Priors().baseline
-    constant = posterior.tree["constant_data"]
-    return Belief(float(constant[n.BASELINE_PRIOR_MEAN]), float(constant[n.BASELINE_PRIOR_SD]))
 
 
 def _few_enough(draws: int, nights: int) -> Ints:
@@ -176,74 +158,48 @@ def _few_enough(draws: int, nights: int) -> Ints:
 
 def _draws_of(now: Standing, posterior: Posterior, fitted: Season, keep: Ints) -> xr.Dataset:
     """Return the state's own draws whole, with the types in the season's order."""
-    draws = posterior.draws
-    rows = draws.indexes["sample"].get_indexer(now.draws.indexes["sample"])
-    chosen = draws.isel(sample=rows[keep])
+    chosen = posterior.draws.isel(sample=now.rows[keep])
     return chosen.sel({n.TYPE: fitted.types}) if n.TYPE in chosen.coords else chosen
 
 
-class _FeltEvents(NamedTuple):
-    """Events with their first nights, groups and dips; rates are those of the groups, (S, G)."""
-
-    events: list[Felt]
-    nights: Ints
-    groups: Ints
-    dips: Floats
-    rates: Floats
-
-
-def _fitted_events(draws: xr.Dataset, fitted: Season) -> _FeltEvents:
-    design, data = design_of(fitted), fitted.data
-    logged = [
+def _felt_in(fitted: Season) -> list[Felt]:
+    """Return what the fitted season felt, in the order of its events."""
+    data = fitted.data
+    felt = [Felt(START, n.START, None)]
+    for kind, names, dates in (
         (SESSION, data[n.SESSION_TYPE].values, data[n.SESSION_DATE].values),
         (STRESSOR, data[n.STRESSOR_LABEL].values, data[n.STRESSOR_DATE].values),
-    ]
-    events = [Felt(START, n.START, "")]
-    for kind, labels, dates in logged:
+    ):
         days = dates.astype("datetime64[D]")
-        events += [Felt(kind, str(x), str(d)) for x, d in zip(labels, days, strict=True)]
-    rates, dips = last_night.rates_and_dips(draws, design)
-    return _FeltEvents(events, design.event_nights, design.event_groups, dips, rates)
+        felt += [Felt(kind, str(x), d) for x, d in zip(names, days, strict=True)]
+    return felt
 
 
-def _with_newer(felt: _FeltEvents, newer: TakenIn, fitted: Season, keep: Ints) -> _FeltEvents:
-    """Add what the mornings since the fit show."""
-    groups = [*fitted.types, *fitted.stressors]
-    last = len(fitted.nights) - 1
-    events = [
+def _felt_since(newer: TakenIn, fitted: Season) -> list[Felt]:
+    """Return what the mornings since the fit felt."""
+    return [
         Felt(
             SESSION if event.label in fitted.types else STRESSOR,
             event.label,
-            str(fitted.last_night + DAY * (event.night - 1)),
+            fitted.last_night + DAY * (event.night - 1),
         )
         for event in newer.events
     ]
-    return felt._replace(
-        events=[*felt.events, *events],
-        nights=np.array([*felt.nights, *(last + e.night for e in newer.events)], int),
-        groups=np.array([*felt.groups, *(groups.index(e.label) for e in newer.events)], int),
-        dips=np.concatenate([felt.dips, newer.dips[keep]], axis=1),
-    )
 
 
-def _sensor_shift(draws: xr.Dataset, season: Season, others: list[str]) -> Floats:
-    codes = season.data[n.NIGHT_SENSOR].values
-    shift = np.zeros((draws.sizes["sample"], len(codes)))
-    for column, name in enumerate(others):
-        by_it = codes == season.sensors.index(name)
-        shift[:, by_it] = draws[n.SENSOR_STEP].values[:, [column]]
-    return shift
-
-
-def _filter(
-    season: Season, draws: xr.Dataset, removed: Floats, noise: Floats, prior: Belief
-) -> Filtered:
-    """Filter the readings, with what lies over baseline removed from them."""
-    start = np.ones(len(removed))
-    return filter_level(
-        season.data[n.LOG_RMSSD].values + removed,
-        noise,
-        draws[n.DRIFT_SD].values ** 2,
-        start * prior.mean,
-        start * prior.sd**2,
+def _with_newer(
+    events: Events, draws: xr.Dataset, newer: TakenIn, fitted: Season, keep: Ints
+) -> Events:
+    """Add what the mornings since the fit felt to the fitted events."""
+    groups = [*fitted.types, *fitted.stressors]
+    last = len(fitted.nights) - 1
+    is_session = np.array([event.label in fitted.types for event in newer.events], bool)
+    share = np.ones((len(keep), len(newer.events)))
+    if is_session.any():
+        share[:, is_session] = draws[n.FIRST_NIGHT].values[:, None]
+    return Events(
+        nights=np.array([*events.nights, *(last + e.night for e in newer.events)], int),
+        groups=np.array([*events.groups, *(groups.index(e.label) for e in newer.events)], int),
+        dips=np.concatenate([events.dips, newer.dips[keep]], axis=1),
+        first_share=np.concatenate([events.first_share, share], axis=1),
     )

@@ -8,10 +8,14 @@ two equal.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+_ROUNDING: Final = 1e-9  # log weights closer than this are the same
 
 
 def smooth_weights(log_weights: Floats) -> tuple[Floats, float]:
@@ -27,9 +31,10 @@ def smooth_weights(log_weights: Floats) -> tuple[Floats, float]:
     tail = order[-tail_size:]
     cutoff = weights[order[-tail_size - 1]]
     excess = np.exp(weights[tail]) - np.exp(cutoff)
-    if tail_size <= 4 or not excess[0] > 0:
-        even = tail_size > 4 and cutoff == 0.0  # more draws than the tail have the largest weight
-        return weights - np.log(np.exp(weights).sum()), 0.0 if even else np.inf
+    even = cutoff > -_ROUNDING  # more draws than the tail have the largest weight
+    if tail_size <= 4 or even or not excess[0] > 0:
+        k = 0.0 if tail_size > 4 and even else np.inf
+        return weights - np.log(np.exp(weights).sum()), k
     k, sigma = fit_generalised_pareto(excess)
     places = (np.arange(tail_size) + 0.5) / tail_size
     quantiles = sigma * np.expm1(-k * np.log1p(-places)) / k

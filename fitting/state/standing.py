@@ -3,24 +3,48 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import Final
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.sampling.last_night import dip_trend, rate_trend
-from slackwater.fitting.sampling.posterior import Posterior
-from slackwater.fitting.state.new_mornings import Event, TakenIn, events_between, take_in
-from slackwater.fitting.state.unseen_types import UnseenType, draw_unseen
+from slackwater.fitting.state.unseen_types import UnseenType
 from slackwater.model import names as n
-from slackwater.model.dynamics import Floats, dip_path
-from slackwater.model.errors import NoAnswerError
+from slackwater.model import paths
+from slackwater.model.dynamics import Floats, Ints, dip_path, dips_before, held_back
+from slackwater.model.errors import Reason
 from slackwater.model.season import DAY, Season
 from slackwater.model.trend import step_weights
 
-THRESHOLD_RULE: Final = "half the night-to-night standard deviation of an ordinary night"
+
+class Event(NamedTuple):
+    """What dips the state after the morning that it stands at.
+
+    Attributes:
+        night: nights after that morning; 1 is the next one.
+        label: a session type or a stressor of the fit.
+        dose: 1 = usual; stressors have no other.
+    """
+
+    night: int
+    label: str
+    dose: float = 1.0
+
+
+class TakenIn(NamedTuple):
+    """What was drawn for the M mornings taken in since the fit, S draws.
+
+    Attributes:
+        events: what they show that the fitted ones do not, length E; nights from the last fitted.
+        dips: the dip of each, ln, shape (S, E).
+        noise: variance of each morning's noise, shape (S, M); 0 where it was not read.
+    """
+
+    events: list[Event]
+    dips: Floats
+    noise: Floats
 
 
 @dataclass(frozen=True)
@@ -31,7 +55,9 @@ class Standing:
         season: the season as it is now.
         night: the morning the state stands at, the last reading's.
         fitted_to: the last morning that was fitted; types' dips and rates are those of then.
-        draws: the draws of the posterior, dimension `sample` first.
+        draws: draws of the posterior, dimension `sample` first, without what is of one night or
+            one session each.
+        rows: which of the posterior's draws they are, shape (S,).
         groups: what dips the state: types, stressors, the start, then types that no reading
             shows yet; length G.
         rates: recovery rates, shape (S, G), 1/day.
@@ -39,7 +65,7 @@ class Standing:
         level_mean: baseline's mean given the readings, shape (S,), ln ms.
         level_variance: its variance, shape (S,).
         pending: sessions and stressors that the next mornings will show.
-        warnings: sentences to show with every answer.
+        warnings: what to mind with every answer.
         seed: seed for what is simulated from here.
         taken_in: what was drawn for the mornings since the fit; None where there are none.
         unseen: the types that no reading shows yet, by name.
@@ -49,13 +75,14 @@ class Standing:
     night: np.datetime64
     fitted_to: np.datetime64
     draws: xr.Dataset
+    rows: Ints
     groups: list[str]
     rates: Floats
     dips: Floats
     level_mean: Floats
     level_variance: Floats
     pending: list[Event]
-    warnings: list[str]
+    warnings: list[Reason]
     seed: int
     taken_in: TakenIn | None = None
     unseen: Mapping[str, UnseenType] = field(default_factory=dict)
@@ -63,25 +90,43 @@ class Standing:
     @property
     def threshold(self) -> Floats:
         """The smallest dip worth acting on, shape (S,), ln."""
-        return 0.5 * self.parameter(n.NOISE_SD)
+        return paths.threshold(self.draws)
+
+    @property
+    def types(self) -> list[str]:
+        """The session types of the fit."""
+        return paths.labels(self.draws, n.TYPE)
+
+    @property
+    def interventions(self) -> list[str]:
+        """The recovery measures of the fit."""
+        return paths.labels(self.draws, n.INTERVENTION)
 
     def parameter(self, name: str) -> Floats:
         """Return a parameter's draws, shape (S, ...)."""
         return np.asarray(self.draws[name].values, float)
 
+    def log_ratio(self, measure: str) -> Floats:
+        """Return draws of the log rate ratio of a measure of the fit, shape (S,)."""
+        return self.parameter(n.LOG_RATE_RATIO)[:, self.interventions.index(measure)]
+
     def rng(self) -> np.random.Generator:
         """Return the randomness of simulated answers; the same at every call."""
         return np.random.default_rng(self.seed)
 
-    def typical_dips(self) -> Floats:
-        """Return the log of each group's typical dip, shape (S, G); NaN for the start.
+    def simulated_level(self, rng: np.random.Generator) -> Floats:
+        """Return draws of baseline on this morning, shape (S,), ln ms."""
+        return self.level_mean + np.sqrt(self.level_variance) * rng.standard_normal(len(self.rates))
 
-        The dip that decays: of a session's, the first night shows a share alone.
-        """
+    def log_dips(self) -> Floats:
+        """Return the log of the dip that decays, of each type's typical session, shape (S, K)."""
+        return paths.typical_log_dips(self.draws)
+
+    def typical_dips(self) -> Floats:
+        """Return the log of each group's typical dip that decays, (S, G); NaN for the start."""
         columns = []
         if n.TYPE_LOG_DIP in self.draws:
-            share = np.log(self.parameter(n.FIRST_NIGHT))[:, None]
-            columns.append(self.parameter(n.TYPE_LOG_DIP) - share)
+            columns.append(self.log_dips())
         if n.STRESSOR_LOG_DIP in self.draws:
             columns.append(self.parameter(n.STRESSOR_LOG_DIP))
         start = np.full((self.draws.sizes["sample"], 1), np.nan)
@@ -118,105 +163,56 @@ class Standing:
             dips: their dips, shape (S, E), from `event_dips`.
             nights: how many nights after the one the state stands at.
         """
-        hidden = np.zeros((len(dips), nights))
-        fitted = {str(t) for t in self.draws[n.TYPE].values} if n.TYPE in self.draws.coords else ()
+        sessions = {*self.types, *self.unseen}
+        share = np.ones(dips.shape)
         for column, event in enumerate(events):
-            is_session = event.label in fitted or event.label in self.unseen
-            if is_session and event.night <= nights:
-                share = 1 - self.parameter(n.FIRST_NIGHT)
-                hidden[:, event.night - 1] += share * dips[:, column]
-        return hidden
+            if event.label in sessions:
+                share[:, column] = self.parameter(n.FIRST_NIGHT)
+        return held_back(dips, np.array([e.night - 1 for e in events], int), share, nights)
+
+    def dips_before(self, nights: NDArray[np.datetime64]) -> Floats:
+        """Return every group's dip on the latest nights, without an event in between, (S, N, G).
+
+        Args:
+            nights: their dates, in order; the last is the one that the state stands at.
+        """
+        return dips_before(self.dips, self.rates, self.speed(nights))
 
     def dip_trend(self, nights: NDArray[np.datetime64]) -> Floats:
         """Return how much deeper sessions dipped then, as a logarithm, shape (S, nights)."""
-        return dip_trend(self.draws, self._trend_weights(nights))
+        return paths.dip_trend(self.draws, self._trend_weights(nights))
+
+    def speed(self, nights: NDArray[np.datetime64]) -> Floats:
+        """Return the factor on rates of logged interventions and the trend, (S, nights)."""
+        acts = self.season.applied(nights)
+        log_speed = paths.rate_trend(self.draws, self._trend_weights(nights))
+        known = self.interventions
+        for row, name in enumerate(self.season.interventions):
+            if name in known:
+                log_speed[:, acts[row]] += self.log_ratio(name)[:, None]
+        return np.exp(log_speed)
 
     def _trend_weights(self, nights: NDArray[np.datetime64]) -> Floats:
         ages = ((self.fitted_to - nights) / DAY).astype(int)
         return step_weights(ages, self.draws.sizes.get(n.HALF_YEAR, 0))
 
-    def speed(self, nights: NDArray[np.datetime64]) -> Floats:
-        """Return the factor on rates of logged interventions and the trend, (S, nights)."""
-        acts = self.season.applied(nights)
-        log_speed = rate_trend(self.draws, self._trend_weights(nights))
-        if n.LOG_RATE_RATIO in self.draws:
-            known = [str(i) for i in self.draws[n.INTERVENTION].values]
-            ratios = self.parameter(n.LOG_RATE_RATIO)
-            for row, name in enumerate(self.season.interventions):
-                if name in known:
-                    log_speed += ratios[:, [known.index(name)]] * acts[row]
-        return np.exp(log_speed)
 
-
-def standing(season: Season, posterior: Posterior) -> Standing:
-    """Return where the athlete stands on the morning of the season's last reading.
-
-    Args:
-        season: the season as it is now.
-        posterior: the posterior of it, or of an earlier stretch of it.
-
-    Raises:
-        NoAnswerError: the fit is not to be trusted, the past was edited since, or what is
-            new since the fit needs a new one.
-    """
-    checks = posterior.checks
-    if not checks.usable:
-        raise NoAnswerError(
-            " ".join(checks.complaints) + " No answer is given from such a fit; fit again with "
-            "another --seed or more --draws, and check the season if that does not help."
-        )
-    fitted = _fitted_part(season, posterior)
-    last = posterior.last
-    now = Standing(
-        season=season,
-        night=posterior.last_night,
-        fitted_to=posterior.last_night,
-        draws=posterior.draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
-        groups=[str(g) for g in last[n.GROUP].values],
-        rates=last["rate"].values,
-        dips=last["dip"].values,
-        level_mean=last["level_mean"].values,
-        level_variance=last["level_variance"].values,
-        pending=[],
-        warnings=list(checks.complaints),
-        seed=posterior.seed,
-    )
-    if season.last_night > posterior.last_night:
-        now = take_in(now, fitted)
-    now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
-    pending, unknown = events_between(now, np.datetime64("9999-12-31"))
-    coming = [label for label in now.unseen if any(e.label == label for e in pending)]
-    said = [
-        f"{label!r} is new and no reading shows it yet: until one does, it counts as a session "
-        "like any of the others."
-        for label in coming
-    ]
-    left_out = [
-        f"{label!r} is new and no reading shows it yet, so forecasts leave it out."
-        for label in unknown
-    ]
-    return replace(now, pending=pending, warnings=[*now.warnings, *said, *left_out])
-
-
-def _with_unseen(now: Standing, unseen: Mapping[str, UnseenType]) -> Standing:
-    rates = [np.exp(a_type.log_rate)[:, None] for a_type in unseen.values()]
-    return replace(
-        now,
-        unseen=unseen,
-        groups=[*now.groups, *unseen],
-        rates=np.concatenate([now.rates, *rates], axis=1),
-        dips=np.concatenate([now.dips, np.zeros((len(now.dips), len(unseen)))], axis=1),
-    )
-
-
-def _fitted_part(season: Season, posterior: Posterior) -> Season:
-    stale = (
-        "The season was edited in what had already been fitted (readings, sessions, types, "
-        f"interventions or stressors up to {posterior.last_night}); run slackwater fit again."
-    )
-    if not season.first_night <= posterior.last_night <= season.last_night:
-        raise NoAnswerError(stale)
-    fitted = season.through(posterior.last_night)
-    if fitted.fingerprint() != posterior.fingerprint:
-        raise NoAnswerError(stale)
-    return fitted
+def logged_events(now: Standing, until: np.datetime64) -> tuple[list[Event], list[str]]:
+    """Return logged events dated from the state's morning to `until`, and unknown labels."""
+    events: list[Event] = []
+    unknown: list[str] = []
+    data = now.season.data
+    stressor_doses = np.ones(data.sizes[n.STRESSOR_DAY])
+    for dates, labels, doses in (
+        (data[n.SESSION_DATE].values, data[n.SESSION_TYPE].values, data[n.DOSE].values),
+        (data[n.STRESSOR_DATE].values, data[n.STRESSOR_LABEL].values, stressor_doses),
+    ):
+        for date, label, dose in zip(dates.astype("datetime64[D]"), labels, doses, strict=True):
+            if not now.night <= date <= until:
+                continue
+            if str(label) in now.groups:
+                night = int((date + DAY - now.night) / DAY)
+                events.append(Event(night, str(label), float(dose)))
+            elif str(label) not in unknown:
+                unknown.append(str(label))
+    return events, unknown

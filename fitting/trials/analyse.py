@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
-from typing import Final, NamedTuple
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import xarray as xr
 
+from slackwater.fitting.answers.answer import Answer, about_season
 from slackwater.fitting.answers.compare import VERDICT_RULE, compare_intervention
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, check_level, interval
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.records.lots import WITH, WITHOUT, Arm
-from slackwater.fitting.records.trials import Analysed, Looked, Planned, Trial
-from slackwater.fitting.state.standing import Standing
+from slackwater.fitting.records.trials import Analysed, Looked, Planned, Trial, latest_trial
+from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.trials import effect
-from slackwater.fitting.trials.guards import guards, missed, strayed, trial_answer
+from slackwater.fitting.trials.guards import guards, missed, strayed
 from slackwater.fitting.trials.randomisation import (
     FEWEST_PAIRS,
     Pairs,
@@ -32,14 +34,87 @@ from slackwater.fitting.trials.stretches import (
     stretches_of,
     trial_season,
 )
-from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.priors import Belief
 from slackwater.model.season import Season
 
 FEWEST_SESSIONS: Final = 2  # of each arm, for a look
 NOT_DUE: Final = "not due yet"
 
-Ask = Callable[[Season], Standing]
+Ask = Callable[[Season], Athlete]
+
+
+@dataclass(frozen=True)
+class WithoutModel:
+    """What the randomisation test found; NaN where there are too few pairs.
+
+    Attributes:
+        pairs: complete pairs.
+        difference_ln: mean reading of the 2nd to 4th morning, with minus without, ln.
+        difference_se_ln: its standard error.
+        possible_orders: how many equally likely lots there are.
+        p_value: share of them with a difference as large.
+    """
+
+    pairs: int
+    difference_ln: float = np.nan
+    difference_se_ln: float = np.nan
+    possible_orders: float = np.nan
+    p_value: float = np.nan
+
+
+@dataclass(frozen=True)
+class TrialFound(Answer):
+    """What a trial found.
+
+    Attributes:
+        measure: the measure under trial.
+        trial: its number in the record.
+        sessions_per_arm: the planned number.
+        smallest_days: the smallest effect worth having, days saved for a typical session.
+        complete: whether the planned number is reached; otherwise this is a look.
+        judged_before: whether the record holds a result already, which it keeps.
+        last_judged: the last reading that it goes by.
+        looks: interim looks, this one included where it is one.
+        verdict: by the rule, or "not due yet".
+        verdict_rule: the rule fixed in the plan.
+        sessions_with, sessions_without: sessions that tell of recovery.
+        rate_ratio: recovery rate with over without, as assigned.
+        rate_ratio_as_used: the same by the log; NaN where that cannot tell.
+        typical_days_saved: for a typical session of the trial's types.
+        days_saved: dimension `type`, with `bound`.
+        chance_faster: the chance that the rate ratio is above 1.
+        chance_worth_having: the chance that the measure saves at least `smallest_days`.
+        log_rate_ratio_mean, log_rate_ratio_sd: posterior moments, as assigned.
+        log_rate_ratio_prior: what was believed of it beforehand.
+        used_when_assigned, unused_when_not: shares of days; NaN where there are none.
+        randomisation_test: what a test without a model found.
+    """
+
+    measure: str
+    trial: int
+    sessions_per_arm: int
+    smallest_days: float
+    complete: bool
+    judged_before: bool
+    last_judged: np.datetime64
+    looks: int
+    verdict: str
+    verdict_rule: str
+    sessions_with: int
+    sessions_without: int
+    rate_ratio: Interval
+    rate_ratio_as_used: Interval
+    typical_days_saved: Interval
+    days_saved: xr.DataArray
+    chance_faster: float
+    chance_worth_having: float
+    log_rate_ratio_mean: float
+    log_rate_ratio_sd: float
+    log_rate_ratio_prior: Belief
+    used_when_assigned: float
+    unused_when_not: float
+    randomisation_test: WithoutModel
 
 
 class Due(NamedTuple):
@@ -70,146 +145,122 @@ def due(season: Season, trial: Trial, *, peek: bool = False) -> Due:
     """
     plan = trial.plan
     if trial.stopped is not None:
-        raise NoAnswerError(
-            f"The trial of {plan.measure!r} was stopped ({trial.stopped.because}), so its rule "
-            "gives no verdict. What its days tell without one: slackwater compare SEASON_FOLDER "
-            f'--intervention "{plan.measure}"'
-        )
+        because = trial.stopped.because
+        raise NoAnswerError(Reason("trial stopped", measure=plan.measure, because=because))
     begun = stretches_of(season, assigned(plan))
     part = planned_part(begun, plan.sessions_per_arm)
     if part is not None:
         return Due(part, True, counted(part))
     begun = [s for s in begun if s.over]
     reached = counted(begun)
-    so_far = (
-        f"{reached[WITH]} sessions with and {reached[WITHOUT]} without {plan.measure!r} tell of "
-        f"recovery so far; the plan is {plan.sessions_per_arm} of each"
-    )
+    so_far: dict[str, Any] = {
+        "measure": plan.measure,
+        "sessions_with": reached[WITH],
+        "sessions_without": reached[WITHOUT],
+        "planned": plan.sessions_per_arm,
+    }
     if not peek:
-        raise NoAnswerError(
-            f"{so_far}. Results before that are not shown: who stops at a lucky moment finds what "
-            "is not there. --peek shows them, and is kept in the record."
-        )
+        raise NoAnswerError(Reason("trial not due", **so_far))
     if min(reached.values()) < FEWEST_SESSIONS:
-        raise NoAnswerError(f"{so_far}. That is too little for a look.")
+        raise NoAnswerError(Reason("too little for a look", **so_far))
     return Due(begun, False, reached)
 
 
 def analyse_trial(
-    season: Season,
-    trial: Trial,
-    ask: Ask,
-    *,
-    peek: bool = False,
-    level: float = DEFAULT_LEVEL,
-) -> xr.Dataset:
+    athlete: Athlete, ask: Ask, *, peek: bool = False, level: float = DEFAULT_LEVEL
+) -> TrialFound:
     """Answer what a trial found.
 
     The verdict is about the measure as assigned: skipping it on the better or the worse
     days cannot tilt that. The same as used, by the log, stands beside it.
 
     Args:
-        season: the season as it is now.
-        trial: the trial.
-        ask: fits a season and returns where the athlete stands.
+        athlete: the season and its trials.
+        ask: fits a season.
         peek: show interim results before the planned number is reached.
         level: credible mass of every interval.
-
-    Returns:
-        `rate_ratio` and `rate_ratio_as_used` (bound), `days_saved` (type, bound),
-        `typical_days_saved` (bound; a typical session of the trial's types),
-        `chance_faster`, `chance_worth_having`, `log_rate_ratio_mean`, `log_rate_ratio_sd`,
-        `sessions_with`, `sessions_without`, `used_when_assigned`, `unused_when_not`
-        (shares of days), and of the randomisation test `pairs`, `difference_ln`,
-        `difference_se_ln`, `possible_orders`, `p_value` (NaN where there are too few
-        pairs). Attributes `verdict`, `verdict_rule`, `measure`, `complete`, `last_judged`.
 
     Raises:
         NoAnswerError: see `due`; or the data do not support a comparison.
     """
     check_level(level)
+    season, trial = athlete.season, latest_trial(athlete.trials)
     plan = trial.plan
     judged = due(season, trial, peek=peek)
     by_lot = trial_season(season, plan.measure, judged.stretches, as_assigned=True)
-    now = ask(by_lot)
-    compared = compare_intervention(now, plan.measure, level)
-    log_ratio = _log_ratio(now, plan)
+    judging = ask(by_lot)
+    now = judging.now
+    compared = compare_intervention(judging, plan.measure, level)
+    log_ratio = now.log_ratio(plan.measure)
+    mean, sd = float(log_ratio.mean()), float(log_ratio.std())
     saved = effect.days_saved(effect.typical_session(now, plan.types), log_ratio)
-    data = xr.Dataset(
-        {
-            "rate_ratio": compared["rate_ratio"],
-            "rate_ratio_as_used": _as_used(season, judged, plan, ask, by_lot, compared, level),
-            "days_saved": compared["days_saved"],
-            "typical_days_saved": interval(saved, level),
-            "chance_faster": compared["chance_faster"],
-            "chance_worth_having": float((saved >= plan.smallest_days).mean()),
-            "log_rate_ratio_mean": float(log_ratio.mean()),
-            "log_rate_ratio_sd": float(log_ratio.std()),
-            "sessions_with": judged.reached[WITH],
-            "sessions_without": judged.reached[WITHOUT],
-            **_adherence(season, judged, plan, by_lot.last_night),
-            **_without_model(pairs_of(by_lot, judged.stretches), plan),
-        }
-    )
-    warnings = [*now.warnings, *_warnings(season, trial, judged, data, by_lot.last_night)]
-    return trial_answer(
-        data,
-        "trial analyse",
-        season,
-        level,
-        warnings,
+    test = _without_model(pairs_of(by_lot, judged.stretches), plan)
+    warnings = [
+        *now.warnings,
+        *_warnings(season, trial, judged, by_lot.last_night),
+        *_warnings_of_numbers(trial, judged, test.pairs, mean),
+    ]
+    return TrialFound(
+        about_season(season, level, warnings),
         measure=plan.measure,
         trial=plan.trial,
-        smallest=plan.smallest_days,
         sessions_per_arm=plan.sessions_per_arm,
+        smallest_days=plan.smallest_days,
         complete=judged.complete,
-        last_judged=str(by_lot.last_night),
-        verdict=compared.attrs["verdict"] if judged.complete else NOT_DUE,
-        verdict_rule=plan.verdict_rule,
+        judged_before=trial.analysed is not None,
+        last_judged=by_lot.last_night,
         looks=len(trial.looks) + (not judged.complete),
+        verdict=compared.verdict if judged.complete else NOT_DUE,
+        verdict_rule=plan.verdict_rule,
+        sessions_with=judged.reached[WITH],
+        sessions_without=judged.reached[WITHOUT],
+        rate_ratio=compared.rate_ratio,
+        rate_ratio_as_used=_as_used(season, judged, plan, ask, by_lot, compared.rate_ratio, level),
+        typical_days_saved=interval(saved, level),
+        days_saved=compared.days_saved,
+        chance_faster=compared.chance_faster,
+        chance_worth_having=float((saved >= plan.smallest_days).mean()),
+        log_rate_ratio_mean=mean,
+        log_rate_ratio_sd=sd,
+        log_rate_ratio_prior=judging.posterior.priors.log_rate_ratio,
+        used_when_assigned=_share(season, judged, plan, by_lot.last_night, WITH),
+        unused_when_not=_share(season, judged, plan, by_lot.last_night, WITHOUT),
+        randomisation_test=test,
     )
 
 
-def to_record(answer: xr.Dataset, written: dt.datetime) -> Looked | Analysed:
-    """Return the event that an analysis is kept as."""
-    facts = answer.attrs
-    shared = {
-        "trial": facts["trial"],
+def to_record(answer: TrialFound, written: dt.datetime) -> Looked | Analysed | None:
+    """Return the event that an analysis is kept as: a look, or the first result.
+
+    Args:
+        answer: what the trial found.
+        written: when it is written down.
+
+    Returns:
+        None for a result after the first, which the record keeps.
+    """
+    shared: dict[str, Any] = {
+        "trial": answer.trial,
         "written": written,
-        "last_night": dt.date.fromisoformat(facts["last_judged"]),
-        "sessions_with": int(answer["sessions_with"]),
-        "sessions_without": int(answer["sessions_without"]),
+        "last_night": answer.last_judged.astype(object),
+        "sessions_with": answer.sessions_with,
+        "sessions_without": answer.sessions_without,
     }
-    if not facts["complete"]:
+    if not answer.complete:
         return Looked(**shared)
-    p_value = float(answer["p_value"])
+    if answer.judged_before:
+        return None
+    p_value = answer.randomisation_test.p_value
     return Analysed(
         **shared,
-        verdict=facts["verdict"],
-        log_rate_ratio_mean=float(answer["log_rate_ratio_mean"]),
-        log_rate_ratio_sd=float(answer["log_rate_ratio_sd"]),
-        chance_worth_having=float(answer["chance_worth_having"]),
+        verdict=answer.verdict,
+        log_rate_ratio_mean=answer.log_rate_ratio_mean,
+        log_rate_ratio_sd=answer.log_rate_ratio_sd,
+        prior_mean=answer.log_rate_ratio_prior.mean,
+        prior_sd=answer.log_rate_ratio_prior.sd,
+        chance_worth_having=answer.chance_worth_having,
         p_value=p_value if np.isfinite(p_value) else None,
     )
-
-
-def latest_trial(trials: Sequence[Trial]) -> Trial:
-    """Return the trial to analyse: the open one, else the last one planned.
-
-    Raises:
-        NoAnswerError: none was ever planned.
-    """
-    if not trials:
-        raise NoAnswerError(
-            "No trial was planned in this season; plan one with: slackwater trial plan "
-            "SEASON_FOLDER --measure NAME"
-        )
-    return next((t for t in trials if t.open), trials[-1])
-
-
-def _log_ratio(now: Standing, plan: Planned) -> np.ndarray:
-    known = [str(i) for i in now.draws[n.INTERVENTION].values]
-    return now.parameter(n.LOG_RATE_RATIO)[:, known.index(plan.measure)]
 
 
 def _as_used(
@@ -218,79 +269,70 @@ def _as_used(
     plan: Planned,
     ask: Ask,
     by_lot: Season,
-    compared: xr.Dataset,
+    as_assigned: Interval,
     level: float,
-) -> xr.DataArray:
+) -> Interval:
     """Return the rate ratio by the days logged; NaN where those cannot tell."""
     as_used = trial_season(season, plan.measure, judged.stretches, as_assigned=False)
     if as_used.fingerprint() == by_lot.fingerprint():
-        return compared["rate_ratio"]
-    nothing = compared["rate_ratio"] * np.nan
+        return as_assigned
+    nothing = Interval(np.nan, np.nan, np.nan)
     if plan.measure not in as_used.observed().interventions:
         return nothing
     try:
-        return compare_intervention(ask(as_used), plan.measure, level)["rate_ratio"]
+        return compare_intervention(ask(as_used), plan.measure, level).rate_ratio
     except NoAnswerError:
         return nothing
 
 
-def _adherence(season: Season, judged: Due, plan: Planned, last: np.datetime64) -> dict[str, float]:
-    logged = logged_days(season, plan.measure)
-    shares = {}
-    for name, arm, wanted in (
-        ("used_when_assigned", WITH, True),
-        ("unused_when_not", WITHOUT, False),
-    ):
-        days = assigned_days(judged.stretches, arm)
-        days = days[days < last]
-        shares[name] = float((np.isin(days, logged) == wanted).mean()) if len(days) else np.nan
-    return shares
+def _share(season: Season, judged: Due, plan: Planned, last: np.datetime64, arm: Arm) -> float:
+    """Return the share of an arm's days before the last reading that were as assigned."""
+    days = assigned_days(judged.stretches, arm)
+    days = days[days < last]
+    used = np.isin(days, logged_days(season, plan.measure))
+    return float((used == (arm == WITH)).mean()) if len(days) else np.nan
 
 
-def _without_model(pairs: Pairs, plan: Planned) -> dict[str, float]:
-    names = ("difference_ln", "difference_se_ln", "possible_orders", "p_value")
+def _without_model(pairs: Pairs, plan: Planned) -> WithoutModel:
     count = len(pairs.order)
     if count < FEWEST_PAIRS:
-        return {"pairs": count, **dict.fromkeys(names, np.nan)}
+        return WithoutModel(count)
     found = randomisation_test(pairs, np.random.default_rng(plan.seed))
-    values = (found.difference, found.standard_error, float(found.possible), found.p_value)
-    return {"pairs": count, **dict(zip(names, values, strict=True))}
+    return WithoutModel(
+        count, found.difference, found.standard_error, float(found.possible), found.p_value
+    )
 
 
-def _warnings(
-    season: Season, trial: Trial, judged: Due, data: xr.Dataset, last: np.datetime64
-) -> list[str]:
-    plan = trial.plan
-    said = guards(season, trial, judged.stretches)
-    skipped = len(missed(season, trial, judged.stretches, last))
-    added = len(strayed(season, trial, judged.stretches, last))
+def _warnings(season: Season, trial: Trial, judged: Due, last: np.datetime64) -> list[Reason]:
+    """Return what to mind with how the trial went, up to the last reading judged."""
+    plan, stretches = trial.plan, judged.stretches
+    said = guards(season, plan, stretches)
+    skipped = len(missed(season, plan, stretches, last))
+    added = len(strayed(season, plan, stretches, last))
     if skipped or added:
-        said.append(
-            f"The log differs from what was assigned: not logged on {skipped} of the days with, "
-            f"logged on {added} other days of the trial. The verdict goes by what was assigned, "
-            "which makes an effect look smaller."
-        )
-    if int(data["pairs"]) < FEWEST_PAIRS:
-        said.append(
-            f"{int(data['pairs'])} complete pairs are too few for the randomisation test, which "
-            f"needs {FEWEST_PAIRS}."
-        )
-    if plan.verdict_rule != VERDICT_RULE:
-        said.append(
-            "The rule fixed in the plan is not the one that this version judges by: "
-            f"{VERDICT_RULE}."
-        )
+        said.append(Reason("log differs from the lots", missed=skipped, strayed=added))
+    return said
+
+
+def _warnings_of_numbers(trial: Trial, judged: Due, pairs: int, mean: float) -> list[Reason]:
+    """Return what to mind with the result.
+
+    Args:
+        trial: the trial.
+        judged: what it is judged from.
+        pairs: complete pairs.
+        mean: posterior mean of the log rate ratio.
+    """
+    said = []
+    if pairs < FEWEST_PAIRS:
+        said.append(Reason("too few pairs", pairs=pairs, needed=FEWEST_PAIRS))
+    if trial.plan.verdict_rule != VERDICT_RULE:
+        said.append(Reason("another verdict rule", rule=VERDICT_RULE))
     if not judged.complete:
-        said.append(
-            "This is a look before the planned number is reached, and is kept in the record. The "
-            "trial goes on to its planned end, whatever it shows."
-        )
+        return [*said, Reason("a look before the end")]
     before = trial.analysed
-    if before is not None and judged.complete:
-        moved = abs(before.log_rate_ratio_mean - float(data["log_rate_ratio_mean"]))
-        if moved > 0.25 * before.log_rate_ratio_sd:  # more than another run of the sampler moves it
-            said.append(
-                f"The result in the record ({before.verdict}, {before.written:%Y-%m-%d}) came from "
-                "other data: the season was edited since. The record keeps the first."
-            )
+    # Beyond what another run of the sampler moves it.
+    if before and abs(before.log_rate_ratio_mean - mean) > 0.25 * before.log_rate_ratio_sd:
+        written = f"{before.written:%Y-%m-%d}"
+        said.append(Reason("another result in the record", verdict=before.verdict, written=written))
     return said

@@ -1,133 +1,170 @@
 """What a report of a single-athlete trial should say, filled in from the record.
 
 The items follow CENT 2015, the extension of CONSORT to trials with one participant (Vohra
-et al. 2015, BMJ 350:h1738), from memory and in our words; check against the source before
-publishing.
+et al. 2015, BMJ 350:h1738), from memory; check against the source before publishing.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
 
-import xarray as xr
-
+from slackwater.fitting.answers.answer import Answer, about_season
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
-from slackwater.fitting.records.lots import LONGEST_STRETCH, WITH, WITHOUT, Arm
-from slackwater.fitting.records.trials import Trial
-from slackwater.fitting.trials.guards import guards, missed, strayed, trial_answer
+from slackwater.fitting.records.lots import LONGEST_STRETCH
+from slackwater.fitting.records.trials import Trial, latest_trial
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.trials.guards import guards, missed, strayed
 from slackwater.fitting.trials.stretches import (
     FIRST_MORNING,
     LAST_MORNING,
+    Stretch,
     assigned,
     counted,
     planned_part,
     stretches_of,
 )
+from slackwater.model.errors import Reason
 from slackwater.model.season import DAY, Season
 
-SOURCE: Final = "after CENT 2015 (Vohra et al., BMJ 2015;350:h1738), from memory and in our words"
-YOURS: Final = "yours to write"
+_YOURS: Final = Reason("yours to write")
 
 
-def report_items(season: Season, trial: Trial, level: float = DEFAULT_LEVEL) -> xr.Dataset:
+@dataclass(frozen=True)
+class Item:
+    """One item of a report.
+
+    Attributes:
+        item: its number.
+        what: what it asks for.
+        record: what the record knows of it.
+    """
+
+    item: str
+    what: Reason
+    record: Reason
+
+
+@dataclass(frozen=True)
+class TrialItems(Answer):
+    """What a report of a trial should say.
+
+    Attributes:
+        measure: the measure under trial.
+        source: where the items are from.
+        items: the items, in order.
+    """
+
+    measure: str
+    source: Reason
+    items: tuple[Item, ...]
+
+
+def report_items(athlete: Athlete, level: float = DEFAULT_LEVEL) -> TrialItems:
     """Answer what a report of a trial should say, and what of it the record knows.
+
+    Args:
+        athlete: the season and its trials.
+        level: as for every answer; no interval is shown.
+
+    Raises:
+        NoAnswerError: no trial was ever planned.
+    """
+    season, trial = athlete.season, latest_trial(athlete.trials)
+    stretches = stretches_of(season, assigned(trial.plan))
+    judged = planned_part(stretches, trial.plan.sessions_per_arm) or stretches
+    known = _of_plan(trial) | _of_course(season, trial, judged)
+    return TrialItems(
+        about_season(season, level),
+        measure=trial.plan.measure,
+        source=Reason("source of the items"),
+        items=tuple(
+            Item(item, Reason("asked by an item", item=item), known.get(item, _YOURS))
+            for item in _ITEMS
+        ),
+    )
+
+
+_ITEMS: Final = (
+    *("1", "2", "3a", "3b", "4", "5", "6", "7a", "7b", "8a", "8b", "8c", "9", "10", "11", "12"),
+    *("13", "14", "15", "16", "17", "18", "19", "20", "21", "22", "23", "24", "25"),
+)
+
+
+def _of_plan(trial: Trial) -> dict[str, Reason]:
+    """Return what is known before the first day."""
+    plan = trial.plan
+    return {
+        "3a": Reason("stretches in pairs", longest_days=LONGEST_STRETCH),
+        "3b": Reason("no changes in the record"),
+        "5": Reason("the measure given", measure=plan.measure),
+        "6": Reason("outcomes", first_morning=FIRST_MORNING, last_morning=LAST_MORNING),
+        "7a": Reason(
+            "the size planned",
+            sessions_per_arm=plan.sessions_per_arm,
+            chance=plan.expected_chance,
+            smallest_days=plan.smallest_days,
+        ),
+        "8a": Reason("lots by a seed", seed=plan.seed),
+        "8b": Reason("pairs within types", types=list(plan.types), shares=[*plan.types.values()]),
+        "8c": Reason("lots in the record", trial=plan.trial),
+        "9": Reason("told after logging"),
+        "10": Reason("drawn by the program"),
+        "11": Reason("not blinded"),
+        "12": Reason("judged by a rule", rule=plan.verdict_rule),
+        "15": Reason("state at the start", start=str(plan.start)),
+        "21": Reason("this athlete alone"),
+        "23": Reason("registered", written=f"{plan.written:%Y-%m-%d %H:%M}"),
+        "24": Reason("protocol in the record"),
+    }
+
+
+def _of_course(season: Season, trial: Trial, judged: Sequence[Stretch]) -> dict[str, Reason]:
+    """Return what is known of how it went.
 
     Args:
         season: the season as it is now.
         trial: the trial.
-        level: as for every answer; no interval is shown.
-
-    Returns:
-        No numbers; attribute `items`, a list of `item`, `what` and `record`.
+        judged: its stretches that take part.
     """
-    plan = trial.plan
-    stretches = stretches_of(season, assigned(plan))
-    judged = planned_part(stretches, plan.sessions_per_arm) or stretches
-    counts = counted(judged)
-    shares = ", ".join(f"{label} ({100 * s:.0f} %)" for label, s in plan.types.items())
+    plan, end = trial.plan, _end(trial)
     last = judged[-1].last + DAY if judged else season.last_night
-    skipped, added = missed(season, trial, judged, last), strayed(season, trial, judged, last)
-    found = trial.analysed
-    ended = "still open"
+    told = {f"sessions_{arm}": count for arm, count in counted(judged).items()}
+    flow = Reason("flow of stretches", begun=len(judged), **told)
+    dangers = guards(season, plan, judged)
+    return {
+        "7b": Reason("looks and end", looks=len(trial.looks), **end),
+        "13": flow,
+        "14": Reason("dates and end", start=str(plan.start), **end),
+        "16": flow,
+        "17": _result(trial),
+        "18": Reason(
+            "days not as assigned",
+            missed=len(missed(season, plan, judged, last)),
+            strayed=len(strayed(season, plan, judged, last)),
+        ),
+        "20": Reason("limits", dangers=dangers) if dangers else _YOURS,
+    }
+
+
+def _end(trial: Trial) -> dict[str, Any]:
+    """Return how the trial ended, as facts: `ended`, and what goes with it."""
     if trial.stopped is not None:
-        ended = f"stopped: {trial.stopped.because}"
-    elif found is not None:
-        ended = f"at its planned size, judged with readings up to {found.last_night}"
-    result = "not analysed yet" if found is None else _result(trial)
-    rows = [
-        ("1", "title and summary name it a trial with one participant", YOURS),
-        ("2", "why, and what is asked", YOURS),
-        (
-            "3a",
-            "design: periods, their length and order, washout",
-            f"recovery stretches of up to {LONGEST_STRETCH} days, in pairs within session type; no "
-            "washout between stretches, since the measure is taken to act while it is used",
-        ),
-        ("3b", "changes after the start", "none is possible in the record; name others"),
-        ("4", "the participant and the setting", YOURS),
-        ("5", "the measure, in detail for both arms", f"{plan.measure}; dose and timing: {YOURS}"),
-        (
-            "6",
-            "outcomes, how and when measured",
-            f"nightly ln RMSSD; recovery rate by the model; mean of the {FIRST_MORNING}nd to "
-            f"{LAST_MORNING}th morning after a session without it",
-        ),
-        (
-            "7a",
-            "size and its reason",
-            f"{plan.sessions_per_arm} sessions per arm: a chance of "
-            f"{100 * plan.expected_chance:.0f} % of the verdict 'faster' at the smallest effect "
-            f"worth having (days saved for a typical session: {plan.smallest_days:g})",
-        ),
-        ("7b", "interim looks and stopping", f"{len(trial.looks)} looks; {ended}"),
-        ("8a", "how the sequence was drawn", f"SHA-256 of seed {plan.seed}, type and pair"),
-        ("8b", "restrictions", f"pairs within type; types: {shares}"),
-        ("8c", "the whole intended sequence", f"in the record, trial {plan.trial}, pairs"),
-        ("9", "concealment", "an arm is told after its session is logged"),
-        ("10", "who drew, who assigned", "the program"),
-        ("11", "blinding", "none: the athlete knows"),
-        ("12", "analysis, and how carry-over and order are dealt with", plan.verdict_rule),
-        ("13", "flow: periods begun, completed, judged", _flow(counts, len(judged))),
-        ("14", "dates, and why it ended", f"from {plan.start}; {ended}"),
-        ("15", "state at the start", f"recovery and baseline before {plan.start}: {YOURS}"),
-        ("16", "what was analysed, as assigned or as used", _flow(counts, len(judged))),
-        ("17", "result with its uncertainty, raw data", result),
-        (
-            "18",
-            "adherence and further analyses",
-            f"not used on {len(skipped)} days assigned, used on {len(added)} others",
-        ),
-        ("19", "harms", YOURS),
-        ("20", "limits", "; ".join(guards(season, trial, judged)) or YOURS),
-        ("21", "for whom it holds", "for this athlete, in this season"),
-        ("22", "interpretation", YOURS),
-        ("23", "registration", f"trials.json, written {plan.written:%Y-%m-%d %H:%M} UTC"),
-        ("24", "protocol", "trials.json and the plan's printout"),
-        ("25", "funding, interests", YOURS),
-    ]
-    return trial_answer(
-        xr.Dataset(),
-        "trial report items",
-        season,
-        level,
-        [],
-        measure=plan.measure,
-        source=SOURCE,
-        items=[{"item": item, "what": what, "record": said} for item, what, said in rows],
-    )
+        return {"ended": "stopped", "because": trial.stopped.because}
+    if trial.analysed is not None:
+        return {"ended": "judged", "last_night": str(trial.analysed.last_night)}
+    return {"ended": "open"}
 
 
-def _flow(counts: dict[Arm, int], begun: int) -> str:
-    told = f"{counts[WITH]} with and {counts[WITHOUT]} without tell of recovery"
-    return f"{begun} stretches begun; {told}"
-
-
-def _result(trial: Trial) -> str:
+def _result(trial: Trial) -> Reason:
     found = trial.analysed
     if found is None:
-        return ""
-    p_value = "" if found.p_value is None else f", randomisation test p = {found.p_value:.3f}"
-    return (
-        f"{found.verdict}; log rate ratio {found.log_rate_ratio_mean:.2f} (SD "
-        f"{found.log_rate_ratio_sd:.2f}){p_value}"
+        return Reason("not judged yet")
+    return Reason(
+        "the result",
+        verdict=found.verdict,
+        mean=found.log_rate_ratio_mean,
+        sd=found.log_rate_ratio_sd,
+        p_value=found.p_value,
     )

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from statistics import NormalDist
-from typing import Any, Final, NamedTuple
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
-import xarray as xr
 
-from slackwater.fitting.answers.compare import SURE
-from slackwater.fitting.answers.intervals import BOUND, BOUNDS, DEFAULT_LEVEL, check_level
+from slackwater.fitting.answers.answer import Answer, about_season
+from slackwater.fitting.answers.compare import CLEARLY
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level
 from slackwater.fitting.records.trials import Trial
+from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
-from slackwater.fitting.trials.effect import PRIOR
-from slackwater.fitting.trials.guards import trial_answer
 from slackwater.fitting.trials.shrinkage import shrink, without_prior
 from slackwater.fitting.trials.stretches import (
     assigned,
@@ -23,35 +23,79 @@ from slackwater.fitting.trials.stretches import (
     planned_part,
     stretches_of,
 )
-from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError
+from slackwater.model.errors import NoAnswerError, Reason, SeasonError
+from slackwater.model.priors import Belief
 from slackwater.model.season import Season
 
-ROW: Final = "row"
-SHRINKING: Final = (
-    "alone: each measure by itself; together: all measures at once, as differing around a common "
-    "centre, so that the best of many is pulled back by as much as luck explains"
-)
+_UNKNOWN: Final = Interval(np.nan, np.nan, np.nan)
 
 
-Moments = tuple[float, float]  # mean and SD of the log rate ratio
-NOTHING: Final[Moments] = (np.nan, np.nan)
+@dataclass(frozen=True)
+class LedgerRow:
+    """One measure ever tested: a trial of it, or its use by the log.
+
+    Attributes:
+        measure: the measure.
+        trial: the trial's number; None without one.
+        status: planned, running, analysed, stopped or "no trial".
+        start: the trial's first day, or the first day of use.
+        sessions_per_arm, sessions_with, sessions_without: planned, and those that tell of
+            recovery; None without a trial.
+        looks: interim looks.
+        verdict: of the trial; None where there is none.
+        because: why it was stopped; None where it was not.
+        needs_fit: whether the log holds it and the fit does not.
+        basis: what its numbers rest on; None where nothing is known yet.
+        rate_ratio_alone: recovery rate with over without, by itself.
+        rate_ratio_together: the same with all measures judged together.
+        chance_faster_alone, chance_faster_together: the chance that it is above 1, likewise.
+    """
+
+    measure: str
+    trial: int | None
+    status: str
+    start: dt.date
+    sessions_per_arm: int | None = None
+    sessions_with: int | None = None
+    sessions_without: int | None = None
+    looks: int = 0
+    verdict: str | None = None
+    because: str | None = None
+    needs_fit: bool = False
+    basis: Literal["trial", "log"] | None = None
+    rate_ratio_alone: Interval = _UNKNOWN
+    rate_ratio_together: Interval = _UNKNOWN
+    chance_faster_alone: float = np.nan
+    chance_faster_together: float = np.nan
 
 
-class _Known(NamedTuple):
-    """What is known of one row: its facts, and its posterior on the log rate ratio."""
+@dataclass(frozen=True)
+class TrialLedger(Answer):
+    """All measures ever tested.
 
-    facts: dict[str, Any]
+    Attributes:
+        rows: one for each trial and each measure without one.
+        faster: the measures that are clearly faster, all judged together.
+        shrinking: what judging together means.
+    """
+
+    rows: tuple[LedgerRow, ...]
+    faster: tuple[str, ...]
+    shrinking: Reason
+
+
+class _Moments(NamedTuple):
+    """What is known of a log rate ratio, and what was believed beforehand."""
+
     mean: float
     sd: float
+    prior: Belief
 
 
-def trial_ledger(
-    now: Standing | Season,
-    trials: Sequence[Trial],
-    level: float = DEFAULT_LEVEL,
-    season: Season | None = None,
-) -> xr.Dataset:
+_Row = tuple[LedgerRow, _Moments | None]
+
+
+def trial_ledger(athlete: Athlete, level: float = DEFAULT_LEVEL) -> TrialLedger:
     """Answer what all measures ever tested did, each alone and all together.
 
     An analysed trial speaks by its recorded result. A measure that is used without a trial,
@@ -59,170 +103,144 @@ def trial_ledger(
     interim results are not shown.
 
     Args:
-        now: the state, from `standing`; or the season alone, where no fit of it answers.
-        trials: the season's trials.
+        athlete: the season and its trials; what was learnt of it, where it was fitted.
         level: credible mass of every interval.
-        season: the season as it is now, where the state is of its fitted part alone.
-
-    Returns:
-        Dimension `row`: `alone` and `together` (row, bound; rate ratio), `chance_faster`
-        and `chance_faster_together`; NaN where nothing is known yet. Attribute `rows`: for
-        each its `measure`, `trial` (None without one), `status`, `basis`, `needs_fit` (the log
-        holds it and the fit does not), `verdict`, `start`, sessions and looks; attribute
-        `faster` names the measures that are clearly faster, all judged together.
 
     Raises:
         NoAnswerError: nothing was ever tested.
     """
     check_level(level)
-    whole = season or (now if isinstance(now, Season) else now.season)
-    learnt = {} if isinstance(now, Season) else _learnt(now)
-    rows = [*(_of_trial(whole, learnt, t, trials) for t in trials), *_of_log(whole, learnt, trials)]
-    if not rows:
-        raise NoAnswerError(
-            "No measure was ever tested: none is logged in interventions.csv, and no trial is "
-            "planned."
-        )
-    mean = np.array([row.mean for row in rows])
-    sd = np.array([row.sd for row in rows])
-    known = np.flatnonzero(np.isfinite(mean))
-    estimate, error = without_prior(mean[known], sd[known], PRIOR.mean, PRIOR.sd)
-    all_at_once = shrink(estimate, error)
-    tail = (1 - level) / 2
-    shares = (tail, 0.5, 1 - tail)
-    alone = np.exp([mean + NormalDist().inv_cdf(share) * sd for share in shares]).T
-    together = np.full(alone.shape, np.nan)
-    chance = np.full(len(rows), np.nan)
-    together[known] = np.exp([all_at_once.quantile(share) for share in shares]).T
-    chance[known] = all_at_once.chance_above(0.0)
-    data = xr.Dataset(
-        {
-            "alone": ((ROW, BOUND), alone),
-            "together": ((ROW, BOUND), together),
-            "chance_faster": (ROW, [NormalDist().cdf(r.mean / r.sd) for r in rows]),
-            "chance_faster_together": (ROW, chance),
-        },
-        coords={BOUND: list(BOUNDS)},
+    season, trials, now = athlete.season, athlete.trials, _state(athlete)
+    learnt = _learnt(now, athlete.posterior.priors.log_rate_ratio) if now else {}
+    listed = [_of_trial(season, learnt, t, trials) for t in trials]
+    listed += _of_log(season, learnt, trials)
+    if not listed:
+        raise NoAnswerError(Reason("nothing ever tested"))
+    rows = _judged_together(listed, level)
+    of_log = any(row.basis == "log" for row in rows)
+    of_fit = [*now.warnings, *(_behind(now, season) if of_log else [])] if now else []
+    return TrialLedger(
+        about_season(season, level, [*of_fit, *_warnings(rows)]),
+        rows=tuple(rows),
+        faster=tuple(row.measure for row in rows if row.chance_faster_together >= CLEARLY),
+        shrinking=Reason("alone and together"),
     )
-    of_log = any(row.facts["basis"] == "log" for row in rows)
-    behind = [] if isinstance(now, Season) or not of_log else _behind(now, whole)
-    of_fit = [] if isinstance(now, Season) else [*now.warnings, *behind]
-    return trial_answer(
-        data,
-        "trial ledger",
-        whole,
-        level,
-        [*of_fit, *_warnings(rows, data)],
-        rows=[row.facts for row in rows],
-        faster=[r.facts["measure"] for r, c in zip(rows, chance, strict=True) if c >= SURE],
-        shrinking=SHRINKING,
-    )
+
+
+def _state(athlete: Athlete) -> Standing | None:
+    """Return the latest state that a fit tells of; None where none does."""
+    if not athlete.fitted:
+        return None
+    try:
+        return athlete.now
+    except NoAnswerError:
+        pass
+    try:
+        return athlete.as_fitted
+    except (NoAnswerError, SeasonError):
+        return None
 
 
 def _of_trial(
-    season: Season, learnt: dict[str, Moments], trial: Trial, trials: Sequence[Trial]
-) -> _Known:
+    season: Season, learnt: Mapping[str, _Moments], trial: Trial, trials: Sequence[Trial]
+) -> _Row:
     plan = trial.plan
     stretches = stretches_of(season, assigned(plan))
-    stretches = planned_part(stretches, plan.sessions_per_arm) or stretches
-    facts = {
-        "measure": plan.measure,
-        "trial": plan.trial,
-        "status": trial.status(season.last_night.astype(object)),
-        "start": str(plan.start),
-        "sessions_per_arm": plan.sessions_per_arm,
-        **{f"sessions_{arm}": count for arm, count in counted(stretches).items()},
-        "looks": len(trial.looks),
-        "verdict": trial.analysed.verdict if trial.analysed else None,
-        "because": trial.stopped.because if trial.stopped else None,
-        "needs_fit": False,
-    }
+    counts = counted(planned_part(stretches, plan.sessions_per_arm) or stretches)
+    row = LedgerRow(
+        measure=plan.measure,
+        trial=plan.trial,
+        status=trial.status(season.last_night.astype(object)),
+        start=plan.start,
+        sessions_per_arm=plan.sessions_per_arm,
+        sessions_with=counts["with"],
+        sessions_without=counts["without"],
+        looks=len(trial.looks),
+        verdict=trial.analysed.verdict if trial.analysed else None,
+        because=trial.stopped.because if trial.stopped else None,
+    )
     if trial.analysed is not None:
         found = trial.analysed
-        facts["basis"] = "trial"
-        return _Known(facts, found.log_rate_ratio_mean, found.log_rate_ratio_sd)
+        prior = Belief(found.prior_mean, found.prior_sd)
+        moments = _Moments(found.log_rate_ratio_mean, found.log_rate_ratio_sd, prior)
+        return replace(row, basis="trial"), moments
     # The log of a measure with another trial holds that one's days, maybe not yet to be seen.
     alone = sum(t.plan.measure == plan.measure for t in trials) == 1
     if trial.stopped is not None and alone and plan.measure in season.interventions:
-        return _by_log(facts, learnt)
-    return _Known(facts | {"basis": None}, *NOTHING)
+        return _by_log(row, learnt)
+    return row, None
 
 
-def _of_log(season: Season, learnt: dict[str, Moments], trials: Sequence[Trial]) -> list[_Known]:
+def _of_log(season: Season, learnt: Mapping[str, _Moments], trials: Sequence[Trial]) -> list[_Row]:
     """Return the measures that are logged and never had a trial."""
     tried = {t.plan.measure for t in trials}
-    return [
-        _by_log(
-            {
-                "measure": name,
-                "trial": None,
-                "status": "no trial",
-                "start": str(logged_days(season, name).min()),
-                "sessions_per_arm": None,
-                "sessions_with": None,
-                "sessions_without": None,
-                "looks": 0,
-                "verdict": None,
-                "because": None,
-            },
-            learnt,
-        )
+    first = {
+        name: logged_days(season, name).min().astype(object)
         for name in season.interventions
         if name not in tried
-    ]
-
-
-def _by_log(facts: dict[str, Any], learnt: dict[str, Moments]) -> _Known:
-    """Return a row that speaks by what the fit made of the log, where it has seen the measure."""
-    seen = facts["measure"] in learnt
-    facts = facts | {"basis": "log" if seen else None, "needs_fit": not seen}
-    return _Known(facts, *learnt.get(facts["measure"], NOTHING))
-
-
-def _learnt(now: Standing) -> dict[str, Moments]:
-    """Return mean and SD of the log rate ratio of each measure that the fit has seen."""
-    if n.INTERVENTION not in now.draws.coords:
-        return {}
-    draws = now.parameter(n.LOG_RATE_RATIO)
-    names = [str(name) for name in now.draws[n.INTERVENTION].values]
-    return {
-        name: (float(draws[:, k].mean()), float(draws[:, k].std())) for k, name in enumerate(names)
     }
+    return [_by_log(LedgerRow(name, None, "no trial", day), learnt) for name, day in first.items()]
 
 
-def _behind(now: Standing, season: Season) -> list[str]:
+def _by_log(row: LedgerRow, learnt: Mapping[str, _Moments]) -> _Row:
+    """Return a row that speaks by what the fit made of the log, where it has seen the measure."""
+    if row.measure not in learnt:
+        return replace(row, needs_fit=True), None
+    return replace(row, basis="log"), learnt[row.measure]
+
+
+def _learnt(now: Standing, prior: Belief) -> dict[str, _Moments]:
+    """Return what the fit has learnt of each measure that it has seen."""
+    draws = {name: now.log_ratio(name) for name in now.interventions}
+    return {name: _Moments(float(x.mean()), float(x.std()), prior) for name, x in draws.items()}
+
+
+def _judged_together(listed: Sequence[_Row], level: float) -> list[LedgerRow]:
+    """Return the rows with their numbers, each alone and all together."""
+    from scipy.special import ndtr, ndtri
+
+    known = [moments for _, moments in listed if moments is not None]
+    mean, sd = np.array([m.mean for m in known]), np.array([m.sd for m in known])
+    shares = np.array([(1 - level) / 2, 0.5, (1 + level) / 2])
+    together = shrink(*without_prior(mean, sd, [m.prior for m in known]))
+    numbers = zip(
+        np.exp(mean[:, None] + sd[:, None] * ndtri(shares)),
+        np.exp([together.quantile(share) for share in shares]).T,
+        ndtr(mean / sd),
+        together.chance_above(0.0),
+        strict=True,
+    )
+    rows = []
+    for row, moments in listed:
+        if moments is not None:
+            alone, shrunk, chance_alone, chance = next(numbers)
+            row = replace(
+                row,
+                rate_ratio_alone=Interval(*map(float, alone)),
+                rate_ratio_together=Interval(*map(float, shrunk)),
+                chance_faster_alone=float(chance_alone),
+                chance_faster_together=float(chance),
+            )
+        rows.append(row)
+    return rows
+
+
+def _behind(now: Standing, season: Season) -> list[Reason]:
     if now.season.last_night >= season.last_night:
         return []
-    return [
-        f"What the log tells is told up to {now.season.last_night}, as the fit does not take in "
-        "what came since."
-    ]
+    return [Reason("log told up to the fit", last_night=str(now.season.last_night))]
 
 
-def _warnings(rows: Sequence[_Known], data: xr.Dataset) -> list[str]:
+def _warnings(rows: Sequence[LedgerRow]) -> list[Reason]:
     said = []
-    alone = data["chance_faster"].values
-    together = data["chance_faster_together"].values
-    for row, first, then in zip(rows, alone, together, strict=True):
-        if first >= SURE > then:
-            said.append(
-                f"{row.facts['measure']!r} looks faster by itself, but not among all that was "
-                "tried: take it as a hint, and try it again."
-            )
-        if row.facts["looks"] and row.facts["verdict"]:
-            said.append(
-                f"Interim results of {row.facts['measure']!r} were looked at "
-                f"{row.facts['looks']} times before its end."
-            )
-    unfitted = [repr(row.facts["measure"]) for row in rows if row.facts["needs_fit"]]
+    for row in rows:
+        if row.chance_faster_alone >= CLEARLY > row.chance_faster_together:
+            said.append(Reason("faster by itself only", measure=row.measure))
+        if row.looks and row.verdict:
+            said.append(Reason("looked at before its end", measure=row.measure, looks=row.looks))
+    unfitted = [row.measure for row in rows if row.needs_fit]
     if unfitted:
-        said.append(
-            f"Not in the fit yet: {', '.join(unfitted)}. slackwater fit SEASON_FOLDER learns what "
-            "the log tells."
-        )
-    if any(row.facts["status"] == "no trial" and row.facts["basis"] for row in rows):
-        said.append(
-            "Measures without a trial were used when the athlete chose, so what else differed on "
-            "those days counts for them too."
-        )
+        said.append(Reason("not in the fit yet", measures=unfitted))
+    if any(row.status == "no trial" and row.basis for row in rows):
+        said.append(Reason("used without a trial"))
     return said

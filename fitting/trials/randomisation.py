@@ -17,18 +17,16 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from slackwater.fitting.records.lots import WITH
 from slackwater.fitting.trials.stretches import Stretch
 from slackwater.model import names as n
+from slackwater.model.dynamics import Floats
 from slackwater.model.season import Season
 
 FEWEST_PAIRS: Final = 5  # with fewer, no outcome has p under 0.05: 2 of 2**5 is 0.0625
 ALL_UP_TO: Final = 14  # pairs: 2**14 orders are gone through one by one
 DRAWN: Final = 9999
-
-Floats = NDArray[np.float64]
 
 
 class Pairs(NamedTuple):

@@ -28,8 +28,8 @@ from slackwater.fitting.trials.stretches import (
     stretches_of,
 )
 from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError
-from slackwater.model.priors import LN_2
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.priors import LN_2, Priors
 from slackwater.model.season import DAY, Season
 from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
 
@@ -67,6 +67,7 @@ class Rehearsal:
         trial: what the assignment depends on.
         sessions_per_arm: size of the trial.
         seed: of everything random.
+        priors: what its fit believes beforehand.
     """
 
     past: Season
@@ -76,6 +77,7 @@ class Rehearsal:
     trial: Assigned
     sessions_per_arm: int
     seed: int
+    priors: Priors
 
 
 class Rehearsed(NamedTuple):
@@ -111,10 +113,7 @@ def habits_of(season: Season) -> Habits:
     since = int((last - done.min()) / DAY) + 1 if len(done) else 0
     days = min(HABIT_DAYS, since - since % 7)
     if days < FEWEST_HABIT_DAYS:
-        raise NoAnswerError(
-            f"Training is logged for {since} days; a trial is planned from at least "
-            f"{FEWEST_HABIT_DAYS} days of it, so that its length can be told. Go on logging."
-        )
+        raise NoAnswerError(Reason("too little training", days=since, needed=FEWEST_HABIT_DAYS))
     offset = (dates - (last - (days - 1) * DAY)) / DAY
     kept = (offset >= 0) & (dates <= last)
     table = sessions[kept].assign(offset=offset[kept].astype(int))
@@ -164,7 +163,7 @@ def truth_of(draw: xr.Dataset, level: float, ratios: dict[str, float]) -> Truth:
     )
 
 
-def past_of(season: Season, measure: str) -> Season:
+def before_trial(season: Season, measure: str) -> Season:
     """Return the last half-year of a season, earlier use of the measure under another label."""
     tables = season.observed().tables()
     for key in ("readings", "sessions", "interventions", "stressors"):
@@ -191,7 +190,9 @@ def rehearse(task: Rehearsal) -> Rehearsed:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # libraries' notices to developers
         made = simulate(task.truth, plan, rng).season
-        posterior = fit(made, seed=task.seed, draws=DRAWS, chains=CHAINS, cores=1)
+        posterior = fit(
+            made, priors=task.priors, seed=task.seed, draws=DRAWS, chains=CHAINS, cores=1
+        )
     draws = posterior.draws
     ratios = draws[n.LOG_RATE_RATIO].sel({n.INTERVENTION: task.measure}).values
     return Rehearsed(
@@ -232,10 +233,12 @@ def trial_plan(task: Rehearsal, rng: np.random.Generator) -> Season:
             *(tables[key] for key in ("sessions", "types", "interventions", "stressors")),
         ).observed()
     raise NoAnswerError(
-        f"At the pace of the last {habits.days} days, {task.sessions_per_arm} sessions with and "
-        f"as many without {task.measure!r} would take more than three years. A session counts "
-        "when the next one of the trial's types is at least two days later, and one of the "
-        "readings until then is there: train with gaps, or plan fewer sessions."
+        Reason(
+            "trial takes years",
+            measure=task.measure,
+            sessions=task.sessions_per_arm,
+            pace_days=habits.days,
+        )
     )
 
 

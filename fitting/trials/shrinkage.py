@@ -11,18 +11,18 @@ the midpoints of equal shares of its prior.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+
+from slackwater.model.dynamics import Floats
+from slackwater.model.priors import Belief
 
 SPREADS: Final = 1000
 CENTRE_SD: Final = 0.15  # log rate ratio; a reason, no source: most measures do little
 SPREAD_SCALE: Final = 0.15  # log rate ratio; a few may do more
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -65,20 +65,16 @@ class Shrunk:
         return np.array([self._quantile(j, share) for j in range(len(self.means))])
 
     def _below(self, j: int, value: float) -> float:
-        standard = (value - self.means[j]) / self.sds[j]
-        cdf = np.array([_NORMAL.cdf(z) for z in standard.tolist()])
-        return float(cdf @ self.weight)
+        from scipy.special import ndtr
+
+        return float(ndtr((value - self.means[j]) / self.sds[j]) @ self.weight)
 
     def _quantile(self, j: int, share: float) -> float:
+        from scipy.optimize import brentq
+
         low = float((self.means[j] - 10 * self.sds[j]).min())
         high = float((self.means[j] + 10 * self.sds[j]).max())
-        for _ in range(40):  # halving a range of any width to nothing
-            middle = (low + high) / 2
-            low, high = (middle, high) if self._below(j, middle) < share else (low, middle)
-        return (low + high) / 2
-
-
-_NORMAL: Final = NormalDist()
+        return float(brentq(lambda value: self._below(j, value) - share, low, high))
 
 
 def shrink(
@@ -123,14 +119,18 @@ def shrink(
     )
 
 
-def without_prior(
-    mean: Floats, sd: Floats, prior_mean: float, prior_sd: float
-) -> tuple[Floats, Floats]:
-    """Return what the data alone say, from posterior moments under a normal prior.
+def without_prior(mean: Floats, sd: Floats, priors: Sequence[Belief]) -> tuple[Floats, Floats]:
+    """Return what the data alone say, from posterior moments under normal priors.
 
     Otherwise the prior on a single measure would shrink it, and its kin once more. The
     standard error is infinite where the posterior is no narrower than the prior.
+
+    Args:
+        mean: posterior means, shape (J,).
+        sd: posterior standard deviations, shape (J,).
+        priors: what was believed of each beforehand, J of them.
     """
+    prior_mean, prior_sd = np.reshape(priors, (-1, 2)).T
     information = 1 / sd**2 - 1 / prior_sd**2
     learnt = information > 1e-2 / prior_sd**2
     information = np.where(learnt, information, 1.0)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
+from slackwater.fitting.answers.answer import Answer, about_season
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
-from slackwater.fitting.records.lots import WITH, WITHOUT
-from slackwater.fitting.records.trials import Trial
-from slackwater.fitting.trials.guards import guards, missed, strayed, trial_answer
+from slackwater.fitting.records.lots import WITH, WITHOUT, Arm
+from slackwater.fitting.records.trials import open_trial
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.trials.guards import guards, missed, strayed
 from slackwater.fitting.trials.stretches import (
     Stretch,
     assigned,
@@ -19,80 +23,115 @@ from slackwater.fitting.trials.stretches import (
     stretches_of,
 )
 from slackwater.model import names as n
-from slackwater.model.season import DAY, Season
 
-ARM: Final = "arm"
+
+@dataclass(frozen=True)
+class StretchToday:
+    """The stretch that a day belongs to.
+
+    Attributes:
+        type: of its session.
+        first: the session's day.
+        until: its last day, unless another session comes before.
+        days: how many that makes.
+    """
+
+    type: str
+    first: np.datetime64
+    until: np.datetime64
+    days: int
+
+
+@dataclass(frozen=True)
+class TrialToday(Answer):
+    """What an open trial asks for on one day.
+
+    Attributes:
+        measure: the measure under trial.
+        status: planned or running.
+        start: first day on which a session belongs to the trial.
+        day: the day asked about.
+        use: whether to use the measure; None where nothing is assigned.
+        stretch: the stretch that the day belongs to; None where nothing is assigned.
+        complete: whether the planned number is reached.
+        missed: days on which the measure was assigned and not logged.
+        strayed: days on which it was logged and not assigned.
+        marked: first days of stretches with a stressor.
+        sessions_per_arm: the planned number.
+        reached: sessions of each arm that tell of recovery.
+        types: dimension `type` (the trial's): `sessions_with` and `sessions_without` begun;
+            `counted_with` and `counted_without`, those of them that tell of recovery.
+    """
+
+    measure: str
+    status: str
+    start: dt.date
+    day: np.datetime64
+    use: bool | None
+    stretch: StretchToday | None
+    complete: bool
+    missed: tuple[np.datetime64, ...]
+    strayed: tuple[np.datetime64, ...]
+    marked: tuple[np.datetime64, ...]
+    sessions_per_arm: int
+    reached: Mapping[Arm, int]
+    types: xr.Dataset
 
 
 def trial_today(
-    season: Season, trial: Trial, day: np.datetime64 | None = None, level: float = DEFAULT_LEVEL
-) -> xr.Dataset:
+    athlete: Athlete, day: np.datetime64 | None = None, level: float = DEFAULT_LEVEL
+) -> TrialToday:
     """Answer whether the measure is to be used on a day, and until when.
 
     The arm of a session is told once the session is logged and not before, so that which
     session is done, and when, cannot follow from it.
 
     Args:
-        season: the season as it is now.
-        trial: an open trial of it.
+        athlete: the season and its trials; one of them must be open.
         day: the day asked about; the last reading's if left out.
         level: as for every answer; no interval is shown.
 
-    Returns:
-        Dimensions `type` (the trial's), `arm`: `sessions` begun, `counted` (of them those
-        that tell of recovery). Scalar `sessions_per_arm`. Attributes `measure`, `day`,
-        `use` (True, False, or None where nothing is assigned), `stretch` (`type`, `first`,
-        `until`), `complete`, `missed` and `strayed` (days on which the log differs from
-        what was assigned), `marked`.
+    Raises:
+        NoAnswerError: no trial is open.
     """
+    season, trial = athlete.season, open_trial(athlete.trials)
+    plan = trial.plan
     day = season.last_night if day is None else day
-    begun = [s for s in stretches_of(season, assigned(trial.plan)) if s.first <= day]
-    part = planned_part(begun, trial.plan.sessions_per_arm)
+    begun = [s for s in stretches_of(season, assigned(plan)) if s.first <= day]
+    part = planned_part(begun, plan.sessions_per_arm)
     running = begun if part is None else part
     today = next((s for s in running if s.first <= day <= s.last), None)
-    labels = list(trial.plan.types)
-    counts = {
-        "sessions": [[_count(running, t, arm) for arm in (WITH, WITHOUT)] for t in labels],
-        "counted": [
-            [_count([s for s in running if s.counts], t, arm) for arm in (WITH, WITHOUT)]
-            for t in labels
-        ],
-    }
-    data = xr.Dataset(
-        {
-            "sessions_per_arm": trial.plan.sessions_per_arm,
-            **{name: ((n.TYPE, ARM), np.array(values, int)) for name, values in counts.items()},
-        },
-        coords={n.TYPE: labels, ARM: [WITH, WITHOUT]},
-    )
-    return trial_answer(
-        data,
-        "trial today",
-        season,
-        level,
-        guards(season, trial, running),
-        measure=trial.plan.measure,
+    return TrialToday(
+        about_season(season, level, guards(season, plan, running)),
+        measure=plan.measure,
         status=trial.status(season.last_night.astype(object)),
-        start=str(trial.plan.start),
-        day=str(day),
+        start=plan.start,
+        day=day,
         use=None if today is None else today.arm == WITH,
         stretch=None if today is None else _stretch(today),
         complete=part is not None,
+        missed=tuple(missed(season, plan, running, day)),
+        strayed=tuple(strayed(season, plan, running, day)),
+        marked=tuple(s.first for s in running if s.stressors),
+        sessions_per_arm=plan.sessions_per_arm,
         reached=counted(running),
-        missed=[str(d) for d in missed(season, trial, running, day)],
-        strayed=[str(d) for d in strayed(season, trial, running, day)],
-        marked=[str(s.first) for s in running if s.stressors],
+        types=_by_type(running, list(plan.types)),
     )
 
 
-def _count(stretches: list[Stretch], label: str, arm: str) -> int:
+def _by_type(stretches: Sequence[Stretch], labels: list[str]) -> xr.Dataset:
+    told = [s for s in stretches if s.counts]
+    counts = {
+        f"{name}_{arm}": (n.TYPE, [_count(among, label, arm) for label in labels])
+        for arm in (WITH, WITHOUT)
+        for name, among in (("sessions", stretches), ("counted", told))
+    }
+    return xr.Dataset(counts, coords={n.TYPE: labels})
+
+
+def _count(stretches: Sequence[Stretch], label: str, arm: str) -> int:
     return sum(s.label == label and s.arm == arm for s in stretches)
 
 
-def _stretch(stretch: Stretch) -> dict[str, Any]:
-    return {
-        "type": stretch.label,
-        "first": str(stretch.first),
-        "until": str(stretch.last),
-        "days": int((stretch.last - stretch.first) / DAY) + 1,
-    }
+def _stretch(stretch: Stretch) -> StretchToday:
+    return StretchToday(stretch.label, stretch.first, stretch.last, len(stretch.days))

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import pytest
 
-from slackwater.fitting import Posterior, Standing, fit, read_season, standing
+from slackwater.fitting import Athlete, Posterior, fit, read_season
 from slackwater.fitting.cli import main
 from slackwater.fitting.demo import copy_demo
 from slackwater.model.season import Season
@@ -36,8 +36,8 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Fitted:
 
 
 @pytest.fixture(scope="session")
-def demo_now(demo: Fitted) -> Standing:
-    return standing(demo.season, demo.posterior)
+def demo_athlete(demo: Fitted) -> Athlete:
+    return Athlete(demo.season, demo.posterior)
 
 
 @pytest.fixture

@@ -277,8 +277,8 @@ def test_without_a_posterior_is_status_1_with_the_mend(
         ran = ask(demo_copy, arguments, *form)
         assert (ran.status, ran.out) == (1, "")
         assert ran.err == (
-            f"{demo_copy / 'posterior.nc'}: this season has no posterior yet; run: slackwater fit "
-            f"{demo_copy}\n"
+            f"{demo_copy / 'posterior.nc'}: this season has no posterior yet; fit it first.\n"
+            f"  slackwater fit {demo_copy}\n"
         )
 
 
@@ -286,7 +286,8 @@ def test_a_damaged_posterior_is_status_1_with_the_mend(demo_copy: Path) -> None:
     (demo_copy / "posterior.nc").write_bytes(b"not one")
     ran = run("recovery", demo_copy)
     assert (ran.status, ran.out) == (1, "")
-    assert ran.err.endswith(f"run: slackwater fit {demo_copy}\n")
+    assert "posterior.nc: this is no posterior that slackwater wrote; fit again." in ran.err
+    assert ran.err.endswith(f"\n  slackwater fit {demo_copy}\n")
 
 
 @each_answer
@@ -296,7 +297,8 @@ def test_a_posterior_of_an_edited_season_is_status_1(demo_copy: Path, arguments:
     assert (ran.status, ran.out) == (1, "")
     assert ran.err == (
         "The season was edited in what had already been fitted (readings, sessions, types, "
-        "interventions or stressors up to 2031-07-06); run slackwater fit again.\n"
+        "interventions or stressors up to 2031-07-06); fit again.\n"
+        f"  slackwater fit {demo_copy}\n"
     )
 
 
@@ -305,22 +307,22 @@ NOT_SUPPORTED: list[tuple[list[str], dict[str, list[str]], str]] = [
     (
         ["recovery"],
         {"readings.csv": [NEW_MORNING], "sessions.csv": ["2031-07-06,river swim,1"]},
-        "New since the fit: 'river swim'; run slackwater fit again to learn it.",
+        "New since the fit: 'river swim'; fit again to learn it.",
     ),
     (
         ["baseline"],
         {"readings.csv": ["2031-07-07,66.0,arm band"]},
-        "New since the fit: 'arm band'; run slackwater fit again to learn it.",
+        "New since the fit: 'arm band'; fit again to learn it.",
     ),
     (
         ["forecast"],
         {"readings.csv": [NEW_MORNING], "interventions.csv": ["2031-07-06,early night"]},
-        "New since the fit: 'early night'; run slackwater fit again to learn it.",
+        "New since the fit: 'early night'; fit again to learn it.",
     ),
     (
         ["forecast"],
         {"readings.csv": [NEW_MORNING], "stressors.csv": ["2031-07-06,night train"]},
-        "New since the fit: 'night train'; run slackwater fit again to learn it.",
+        "New since the fit: 'night train'; fit again to learn it.",
     ),
     (
         ["recovery"],
@@ -483,7 +485,7 @@ def test_a_folder_that_cannot_be_written_is_status_2(
     ran = run("fit", demo_copy)
     assert (ran.status, ran.out) == (2, "")
     assert ran.err == (
-        f"{demo_copy / 'posterior.nc'}: the posterior was not written (Permission denied); make "
+        f"{demo_copy / 'posterior.nc'}: it was not written (Permission denied); make "
         "room or allow writing\n"
     )
 

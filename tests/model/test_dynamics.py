@@ -19,8 +19,11 @@ from slackwater.model.dynamics import (
     Filtered,
     days_to_recover,
     dip_path,
+    dips_before,
     filter_level,
+    held_back,
     sample_level,
+    threshold_of,
 )
 from slackwater.model.likelihood import LikelihoodInputs
 from slackwater.model.priors import LN_2
@@ -122,6 +125,38 @@ def test_a_path_goes_on_from_the_night_before() -> None:
     )
     np.testing.assert_allclose(np.concatenate([first, second], axis=1), whole, rtol=1e-12)
     np.testing.assert_array_equal(first[:, -1], start)  # and the start handed in is left alone
+
+
+def test_walked_back_dips_are_those_that_lead_on_to_the_last_night() -> None:
+    """Forward from the first of them, with nothing in between, each night is met again."""
+    rng = np.random.default_rng(sum(map(ord, "back")))
+    dips, rates = rng.uniform(0.0, 0.4, (5, 3)), rng.uniform(0.1, 1.5, (5, 3))
+    dips[0, 1] = 0.0
+    speed = rng.uniform(0.5, 2.0, (5, 12))
+    before = dips_before(dips, rates, speed)
+    np.testing.assert_array_equal(before[:, -1], dips)
+    nothing = (np.zeros((5, 0)), np.zeros(0, int), np.zeros(0, int))
+    onwards = dip_path(*nothing, rates, speed[:, 1:], start=before[:, 0])
+    np.testing.assert_allclose(onwards, before[:, 1:], rtol=1e-12)
+
+
+def test_walking_back_by_hand() -> None:
+    """0.1 halves each night, and twice into the last: 0.4 before it, 0.8 before that."""
+    before = dips_before(np.array([[0.1]]), np.array([[LN_2]]), np.array([[9.0, 1.0, 2.0]]))
+    np.testing.assert_allclose(before[0, :, 0], [0.8, 0.4, 0.1], rtol=1e-12)
+
+
+def test_what_first_nights_hold_back_by_hand() -> None:
+    """Two events on night 2 show half and all of theirs; others lie off the axis."""
+    dips = np.array([[0.4, 0.1, 0.3, 0.2], [0.2, 0.1, 0.3, 0.2]])
+    hidden = held_back(dips, np.array([2, 2, -1, 4]), np.array([0.5, 1.0, 0.5, 0.5]), 4)
+    np.testing.assert_allclose(hidden, [[0, 0, 0.2, 0], [0, 0, 0.1, 0]])
+    more = held_back(dips[:, :1], np.array([0]), np.array([[1.25], [0.75]]), 2)
+    np.testing.assert_allclose(more, [[-0.1, 0], [0.05, 0]])  # a share over 1 shows more at once
+
+
+def test_the_threshold_is_half_the_noise() -> None:
+    np.testing.assert_array_equal(threshold_of(np.array([0.1, 0.3])), [0.05, 0.15])
 
 
 def days(dip: float, threshold: float, half_life: float) -> float:

@@ -10,8 +10,7 @@ import pymc as pm
 import pytest
 import xarray as xr
 
-from slackwater.fitting.sampling import last_night
-from slackwater.model import build_model
+from slackwater.model import build_model, paths
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.recovery import with_type_parameters
@@ -80,16 +79,16 @@ def drawn() -> Drawn:
     return season, xr.Dataset(draws), xr.Dataset(constant)
 
 
-def test_answers_run_the_trend_as_the_model_does(drawn: Drawn) -> None:
+def test_draws_run_the_trend_as_the_model_does(drawn: Drawn) -> None:
     season, draws, _ = drawn
     design = design_of(season.observed())
     filled = draws[[name for name, values in draws.data_vars.items() if values.size]]
     stacked = filled.stack(sample=(n.CHAIN, n.DRAW)).transpose("sample", ...)
-    rates, dips = last_night.rates_and_dips(stacked, design)
-    np.testing.assert_allclose(rates, stacked["the rates"], rtol=1e-10)
-    np.testing.assert_allclose(dips, stacked["the dips"], rtol=1e-10)
-    np.testing.assert_allclose(last_night.speed(stacked, design), stacked["the speed"], rtol=1e-10)
-    assert np.ptp(last_night.speed(stacked, design)[:, 0]) > 0.01  # the trend does act
+    events = paths.fitted_events(stacked, design)
+    np.testing.assert_allclose(paths.rates(stacked), stacked["the rates"], rtol=1e-10)
+    np.testing.assert_allclose(events.dips, stacked["the dips"], rtol=1e-10)
+    np.testing.assert_allclose(paths.speed(stacked, design), stacked["the speed"], rtol=1e-10)
+    assert np.ptp(paths.speed(stacked, design)[:, 0]) > 0.01  # the trend does act
 
 
 def test_the_types_are_those_of_today(drawn: Drawn) -> None:

@@ -4,7 +4,8 @@
 
 Compares a `slackwater fit`, as a whole process with warm caches, with the textbook
 statement of the same model sampled by `pm.sample`, also as a whole process, and times
-each answering command. Prints a table; `--write` puts it into a page.
+each answering command and each answer (see `tests.studies.starts`). Prints a table;
+`--write` puts it into a page.
 """
 
 from __future__ import annotations
@@ -22,16 +23,10 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from tests.studies import starts
+
 ROOT = Path(__file__).parents[2]
 DRAWS, TUNE, CHAINS = 1000, 1000, 4
-COMMANDS = (
-    ["recovery"],
-    ["baseline"],
-    ["forecast", "--nights", "7"],
-    ["compare", "--intervention", "river dip"],
-    ["compare", "--types", "hill run", "steady row"],
-    ["compare", "--attribute", "mode", "lift", "row"],
-)
 
 
 def main() -> None:
@@ -62,8 +57,7 @@ def _compare(folder: Path, seeds: int) -> str:
     textbook = _process("textbook", folder, 1)
     fits = [_process("fit", folder, seed) for seed in range(1, seeds + 1)]
     fit = sorted(fits, key=lambda f: f["process_s"])[len(fits) // 2]
-    answers = {" ".join(c): min(_command(c, folder) for _ in range(3)) for c in COMMANDS}
-    return _page(fits, fit, textbook, answers)
+    return _page(fits, fit, textbook, starts.page(folder))
 
 
 def _process(what: str, folder: Path, seed: int) -> dict[str, Any]:
@@ -73,14 +67,6 @@ def _process(what: str, folder: Path, seed: int) -> dict[str, Any]:
     done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
     result: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
     return result | {"process_s": time.perf_counter() - begun}
-
-
-def _command(words: list[str], folder: Path) -> float:
-    command, *options = words
-    call = [sys.executable, "-m", "slackwater.fitting", command, str(folder), *options]
-    begun = time.perf_counter()
-    subprocess.run(call, check=True, capture_output=True)
-    return time.perf_counter() - begun
 
 
 def _fit_part(folder: Path, seed: int) -> dict[str, Any]:
@@ -167,7 +153,7 @@ def _page(
     fits: list[dict[str, Any]],
     fit: dict[str, Any],
     textbook: dict[str, Any],
-    answers: dict[str, float],
+    answers: str,
 ) -> str:
     def rate(run: dict[str, Any]) -> float:
         return float(run["ess"] / run["times"]["sample"])
@@ -184,7 +170,6 @@ def _page(
         ("peak memory", f"{fit['peak_mib']:.0f} MiB", f"{textbook['peak_mib']:.0f} MiB"),
     ]
     table = "\n".join(f"| {a} | {b} | {c} |" for a, b, c in rows)
-    commands = "\n".join(f"| `{name}` | {seconds:.2f} s |" for name, seconds in answers.items())
     return f"""# Speed
 
 Written by `python -m tests.studies.benchmark`, Python {platform.python_version()}, PyMC \
@@ -200,9 +185,7 @@ season, warm caches. The median of {len(fits)} fits stands beside one textbook r
 - Without divergence: {clean} of {len(fits)} seeds; R-hat under 1.01: {converged} of {len(fits)}.
 - Where a fit's time goes: {steps}.
 
-| answering command, as a whole process | best of 3 |
-| --- | --- |
-{commands}
+{answers}
 """
 
 

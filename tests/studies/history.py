@@ -23,8 +23,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 import pandas as pd
 
-from slackwater.fitting.answers.history import history
-from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting import Athlete, fit, history
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import DAY, Season
 from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
@@ -75,24 +74,25 @@ def _ask(seed: int, deeper: float) -> Found | None:
     season = Season.from_tables("made", readings, sessions)  # the log knows of no change
     try:
         posterior = fit(season, seed=seed, cores=1)
-        answer = history(season, posterior, season.nights[NIGHTS // 2] - DAY)
+        answer = history(Athlete(season, posterior), season.nights[NIGHTS // 2] - DAY)
     except NoAnswerError:
         return None
     half = NIGHTS // 2
     moved = 100 * np.expm1(made.baseline[half:].mean() - made.baseline[:half].mean())
-    low, _, high = answer["habit_change_percent"].values
+    assert answer.habit is not None
+    low, _, high = answer.habit.change_percent
     numbers = season.nights.astype("datetime64[M]").astype(int) // 3
     means = [np.exp(made.baseline[numbers == q].mean()) for q in np.unique(numbers)]
-    bounds = answer["baseline_rmssd_ms"].values
-    told = answer["shown"].values
-    shallowest, _, deepest = answer["dip_change_percent"].isel(kind=0).values
+    bounds = [quarter.baseline_rmssd_ms for quarter in answer.quarters]
+    all_types, *types = answer.recovery.types
+    shallowest, _, deepest = all_types.dip_change_percent
     return Found(
         covered=bool(low <= moved <= high),
-        width=float(high - low),
-        quarters=[bool(b[0] <= mean <= b[2]) for b, mean in zip(bounds, means, strict=True)],
+        width=high - low,
+        quarters=[bool(b.low <= mean <= b.high) for b, mean in zip(bounds, means, strict=True)],
         dips_covered=bool(shallowest <= 100 * (deeper - 1) <= deepest),
-        all_told=bool(told[0]),
-        types_told=[bool(t) for t in told[1:]],
+        all_told=all_types.shown,
+        types_told=[change.shown for change in types],
     )
 
 

@@ -7,16 +7,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 from scoringrules import crps_ensemble, crps_normal, logs_normal
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.answers.baseline import baseline
 from slackwater.fitting.answers.compare import compare_intervention
-from slackwater.fitting.answers.recovery import recovery, typical_days
+from slackwater.fitting.answers.intervals import Interval, interval_of
+from slackwater.fitting.answers.recovery import Recovery, recovery, typical_days
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.ahead import look_ahead
-from slackwater.fitting.state.standing import Standing, standing
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
@@ -39,12 +40,13 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
     made = make(kind, seed)
     season = Season.from_tables("made", **made.tables)
     posterior = _fit(season, seed)
-    now = standing(season, posterior)
+    athlete = Athlete(season, posterior)
+    level = baseline(athlete).baseline_rmssd_ms
     return {
         "kind": kind,
-        "types": _types(recovery(now), made),
-        "baseline": _covers(baseline(now)["baseline_rmssd_ms"], float(np.exp(made.level[-1]))),
-        "ratio": _ratio(now, made),
+        "types": _types(recovery(athlete), made),
+        "baseline": _covers(level, float(np.exp(made.level[-1]))),
+        "ratio": _ratio(athlete, made),
         "fit": _facts(posterior),
     }
 
@@ -67,13 +69,13 @@ def decide(kind: str, nights: int, seed: int) -> dict[str, Any]:
     made = make(kind, seed, nights)
     season = Season.from_tables("made", **made.tables)
     posterior = _fit(season, seed)
-    answer = compare_intervention(standing(season, posterior), MEASURE)
+    answer = compare_intervention(Athlete(season, posterior), MEASURE)
     return {
         "kind": kind,
         "nights": nights,
-        "verdict": answer.attrs["verdict"],
-        "per_arm": min(int(answer["sessions_with"]), int(answer["sessions_without"])),
-        **_covers(answer["rate_ratio"], float(made.ratio or 1.0)),
+        "verdict": answer.verdict,
+        "per_arm": min(answer.sessions_with, answer.sessions_without),
+        **_covers(answer.rate_ratio, float(made.ratio or 1.0)),
         "fit": _facts(posterior),
     }
 
@@ -89,11 +91,11 @@ def catch_up(seed: int) -> dict[str, Any]:
     posterior = _fit(early, seed)
     begun = time.perf_counter()
     try:
-        updated = standing(season, posterior)
+        updated = Athlete(season, posterior).now
     except NoAnswerError as refusal:
         return {"refused": str(refusal), "apart": {}}
     seconds = time.perf_counter() - begun
-    refitted = standing(season, _fit(season, seed))
+    refitted = Athlete(season, _fit(season, seed)).now
     apart = {}
     for name, values in _answers(refitted).items():
         other = np.median(_answers(updated)[name], axis=0)
@@ -121,8 +123,8 @@ def _facts(posterior: Posterior) -> dict[str, float]:
     return {"divergences": checks.divergences, "rhat": checks.worst_rhat, "ess": ess}
 
 
-def _covers(interval: xr.DataArray, truth: float) -> dict[str, float]:
-    low, median, high = (float(interval.sel(bound=b)) for b in ("low", "median", "high"))
+def _covers(interval: Interval, truth: float) -> dict[str, float]:
+    low, median, high = interval
     return {
         "cover": float(low - 1e-9 <= truth <= high + 1e-9),
         "width": high - low,
@@ -130,24 +132,28 @@ def _covers(interval: xr.DataArray, truth: float) -> dict[str, float]:
     }
 
 
-def _types(answer: xr.Dataset, made: Made) -> list[dict[str, Any]]:
-    return [
-        {
-            "type": str(name),
-            "sessions": int(answer["sessions"].sel(type=name)),
-            "typical": _covers(answer["typical_days"].sel(type=name), made.days[str(name)]),
-            "next": _covers(answer["next_session_days"].sel(type=name), made.next_days[str(name)]),
-        }
-        for name in answer["type"].values
-    ]
+def _types(answer: Recovery, made: Made) -> list[dict[str, Any]]:
+    rows = []
+    for name in map(str, answer.types[n.TYPE].values):
+        its = answer.types.sel({n.TYPE: name})
+        typical, following = (interval_of(its[d]) for d in ("typical_days", "next_session_days"))
+        rows.append(
+            {
+                "type": name,
+                "sessions": int(its["sessions"]),
+                "typical": _covers(typical, made.days[name]),
+                "next": _covers(following, made.next_days[name]),
+            }
+        )
+    return rows
 
 
-def _ratio(now: Standing, made: Made) -> dict[str, Any] | None:
+def _ratio(athlete: Athlete, made: Made) -> dict[str, Any] | None:
     if made.ratio is None:
         return None
-    answer = compare_intervention(now, MEASURE)
-    verdict = answer.attrs["verdict"]
-    return _covers(answer["rate_ratio"], made.ratio) | {"verdict": verdict, "truth": made.ratio}
+    answer = compare_intervention(athlete, MEASURE)
+    facts = {"verdict": answer.verdict, "truth": made.ratio}
+    return _covers(answer.rate_ratio, made.ratio) | facts
 
 
 def _follow(
@@ -164,11 +170,11 @@ def _follow(
             posterior, fitted_at = _fit(known, seed), origin
             fits.append(_facts(posterior))
         try:
-            now = standing(known, posterior)
+            now = Athlete(known, posterior).now
         except NoAnswerError:
             posterior, fitted_at, refits = _fit(known, seed), origin, refits + 1
             fits.append(_facts(posterior))
-            now = standing(known, posterior)
+            now = Athlete(known, posterior).now
         forecasts += _scores(made, season, now, origin)
     return forecasts, fits, refits
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.ahead import look_ahead
-from slackwater.fitting.state.standing import standing
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.priors import LN_2, Belief, Priors
@@ -45,7 +45,7 @@ def rank(seed: int) -> dict[str, Any]:
     whole = simulate(truth, plan, rng)
     past = whole.season.through(whole.season.nights[-2])
     posterior, again = _fit(past, seed)
-    now = standing(past, posterior)
+    now = Athlete(past, posterior).now
     draws: dict[str, Floats] = {name: now.parameter(name) for name in values}
     values |= _derived_truth(truth, past, whole)
     ahead = look_ahead(now, 1, [])

@@ -25,12 +25,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from slackwater.fitting.answers.more_sessions import NIGHTS, expected_widths, interval_width
-from slackwater.fitting.answers.recovery import log_dips, next_session_days, recovery
-from slackwater.fitting.answers.repeats import PAIRS, PROMISE, THINNED, type_draws
+from slackwater.fitting import Athlete
+from slackwater.fitting.answers.recovery import next_session_days, recovery
+from slackwater.fitting.repeating.agreement import PROMISE
+from slackwater.fitting.repeating.more_sessions import NIGHTS, expected_widths, interval_width
+from slackwater.fitting.repeating.narrowing import PAIRS, THINNED, type_draws
 from slackwater.fitting.sampling.fit import fit
-from slackwater.fitting.state.own_recovery import own_recovery
-from slackwater.fitting.state.standing import Standing, standing
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
 from tests.studies.generator import TYPES, make
@@ -85,22 +86,22 @@ def main() -> None:
 def _season(seed: int) -> list[Case]:
     rng = np.random.default_rng([73, seed])
     season = Season.from_tables("made", **make("as modelled", seed, FIRST_NIGHTS).tables)
-    now = standing(season, fit(season, seed=seed, cores=1))
+    athlete = Athlete(season, fit(season, seed=seed, cores=1))
+    now = athlete.now
     label = list(TYPES)[seed % len(TYPES)]
     draws = type_draws(now, label)
     before = interval_width(draws, LEVEL)
     expected = expected_widths(draws.thinned(THINNED), MORE, PAIRS, LEVEL, rng)
     draw = int(rng.integers(len(draws.dip)))
-    promise = recovery(now, LEVEL).sel({n.TYPE: label})
+    promise = recovery(athlete, LEVEL).types.sel({n.TYPE: label})
     proposed = float(promise["days_for_chance"].sel(chance=PROMISE))
-    promised = float((next_session_days(now)[:, now.groups.index(label)] <= proposed).mean())
+    promised = float((next_session_days(now)[:, now.types.index(label)] <= proposed).mean())
     rows = []
     for more, width in zip(MORE, expected, strict=True):
         longer, days = _longer(now, draw, label, more, rng)
-        posterior = fit(longer, seed=seed, cores=1)
-        again = standing(longer, posterior)
-        found = interval_width(type_draws(again, label), LEVEL)
-        own = own_recovery(again, posterior).days[:, -more:]
+        again = Athlete(longer, fit(longer, seed=seed, cores=1))
+        found = interval_width(type_draws(again.now, label), LEVEL)
+        own = again.own_recovery.days[:, -more:]
         low, high = np.quantile(own, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
         covered = ((low <= days + 1e-9) & (days - 1e-9 <= high)).mean()
         back = float((days <= proposed).mean())
@@ -125,7 +126,7 @@ def _longer(
     which = now.groups.index(label)
     rate = float(now.rates[draw, which])
     share = float(value(n.FIRST_NIGHT))
-    typical = float(np.exp(log_dips(now)[draw, which]))
+    typical = float(np.exp(now.log_dips()[draw, now.types.index(label)]))
     level = now.level_mean[draw] + np.sqrt(now.level_variance[draw]) * rng.standard_normal()
     dips = now.dips[draw].copy()
     nights = NIGHTS * (more + 1)  # one week of rest, then a session each week

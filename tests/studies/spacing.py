@@ -29,9 +29,9 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 import pandas as pd
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.spacing.plan import plan_spacing
-from slackwater.fitting.state.standing import standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
@@ -94,12 +94,12 @@ def _trained(kind: str, count: int) -> list[Trained | None]:
 
 def train(kind: str, seed: int) -> dict[str, list[Any]]:
     """Return what became of one season's plan, as JSON has it; empty where there is no plan."""
-    athlete = _athlete(seed) if kind == DRAWN else _generated(make(kind, 7000 + seed))
-    trained = _train(athlete, seed)
+    trainee = _drawn(seed) if kind == DRAWN else _generated(make(kind, 7000 + seed))
+    trained = _train(trainee, seed)
     return {k: v.tolist() for k, v in trained._asdict().items()} if trained else {}
 
 
-class Athlete(NamedTuple):
+class Trainee(NamedTuple):
     """A season and what is true of it.
 
     Attributes:
@@ -114,11 +114,11 @@ class Athlete(NamedTuple):
     dips: Callable[[list[tuple[int, str]], np.random.Generator], np.ndarray]
 
 
-def _generated(made: Made) -> Athlete:
-    return Athlete(Season.from_tables("made", **made.tables), made.noise, partial(_dips, made))
+def _generated(made: Made) -> Trainee:
+    return Trainee(Season.from_tables("made", **made.tables), made.noise, partial(_dips, made))
 
 
-def _athlete(seed: int) -> Athlete:
+def _drawn(seed: int) -> Trainee:
     """Return a season of an athlete drawn from the priors, types alone."""
     rng = np.random.default_rng([10, seed])
     plan = season_to_draw(rng)
@@ -140,7 +140,7 @@ def _athlete(seed: int) -> Athlete:
     start = truth.start.dip * np.exp(-truth.start.rate * (len(plan.nights) - 1))
     if not np.isclose(sum(left.values()) + start, made.dip[-1]):
         raise AssertionError("the season's dips are not what was taken apart")
-    return Athlete(made.season, truth.noise_sd, partial(_dips_of, truth, left, start))
+    return Trainee(made.season, truth.noise_sd, partial(_dips_of, truth, left, start))
 
 
 def _dips_of(
@@ -162,25 +162,25 @@ def _dips_of(
     return dips
 
 
-def _train(athlete: Athlete, seed: int) -> Trained | None:
+def _train(trainee: Trainee, seed: int) -> Trained | None:
     """Fit a season, plan four sessions and train them; None where there is no plan."""
-    season = athlete.season
+    season = trainee.season
     rng = np.random.default_rng([9, seed])
     labels = [str(t) for t in rng.choice(season.types, SESSIONS)]
     wanted = {label: labels.count(label) for label in dict.fromkeys(labels)}
     try:
-        now = standing(season, fit(season, seed=seed, cores=1))
-        answer = plan_spacing(now, wanted, days=DAYS, chance=CHANCE)
+        athlete = Athlete(season, fit(season, seed=seed, cores=1))
+        plan = plan_spacing(athlete, wanted, days=DAYS, chance=CHANCE)
     except NoAnswerError:
         return None
-    if not answer.attrs["fits"]:
+    if not plan.fits:
         return None
-    last = pd.Timestamp(answer.attrs["last_night"])
-    days = [((pd.Timestamp(s["date"]) - last).days, s["type"]) for s in answer.attrs["sessions"]]
-    dips = athlete.dips(days, rng)
-    planned = np.isfinite(answer["chance_asked"].values)
-    held = (dips <= 0.5 * athlete.noise).mean(axis=0)
-    return Trained(answer["chance_recovered"].values, held, planned)
+    days = [((session.date - plan.start).days, session.type) for session in plan.sessions]
+    dips = trainee.dips(days, rng)
+    planned = np.array([day.chance_asked is not None for day in plan.calendar])
+    held = (dips <= 0.5 * trainee.noise).mean(axis=0)
+    promised = np.array([day.chance_recovered for day in plan.calendar])
+    return Trained(promised, held, planned)
 
 
 def _dips(made: Made, days: list[tuple[int, str]], rng: np.random.Generator) -> np.ndarray:

@@ -26,18 +26,19 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta, kstest
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.intake import read_season
 from slackwater.fitting.records.lots import ASSIGNMENT, WITH
 from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.fitting.sampling.fit import fit
-from slackwater.fitting.state.standing import Standing, standing
 from slackwater.fitting.trials.analyse import analyse_trial
-from slackwater.fitting.trials.effect import PRIOR, chance_of_faster
 from slackwater.fitting.trials.plan import Wanted, plan_trial
 from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed, rehearse
+from slackwater.fitting.trials.sizes import Curve
 from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
+from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import MEASURE, TYPES, make
 from tests.studies.pool import run_all
@@ -100,15 +101,15 @@ def without_effect(kind: str, seed: int) -> dict[str, Any]:
     days = assigned_days(stretches_of(bare, assigned(plan)), WITH)
     used = pd.DataFrame({"date": days, "intervention": MEASURE})
     season = Season.from_tables("made", **made.tables, interventions=used)
-    answer = analyse_trial(season, Trial(plan), _ask)
-    low, _, high = (float(v) for v in answer["rate_ratio"])
+    answer = analyse_trial(Athlete(season, trials=[Trial(plan)]), _ask)
+    low, _, high = answer.rate_ratio
     return {
         "kind": kind,
-        "verdict": answer.attrs["verdict"],
-        "p_value": float(answer["p_value"]),
+        "verdict": answer.verdict,
+        "p_value": answer.randomisation_test.p_value,
         "covered": low <= 1.0 <= high,
-        "sd": float(answer["log_rate_ratio_sd"]),
-        "worth": float(answer["chance_worth_having"]),
+        "sd": answer.log_rate_ratio_sd,
+        "worth": answer.chance_worth_having,
     }
 
 
@@ -117,8 +118,8 @@ def with_effect(number: int) -> dict[str, Any]:
     return rehearse(_demo_trials()[number])._asdict()
 
 
-def _ask(season: Season) -> Standing:
-    return standing(season, fit(season, cores=1))
+def _ask(season: Season) -> Athlete:
+    return Athlete(season, fit(season, cores=1))
 
 
 @cache
@@ -127,14 +128,14 @@ def _demo_trials() -> list[Rehearsal]:
     with tempfile.TemporaryDirectory() as folder:
         copy_demo(Path(folder) / "demo")
         season = read_season(Path(folder) / "demo")
-    now = standing(season, fit(season, cores=1))
+    athlete = Athlete(season, fit(season, cores=1))
     kept: list[Rehearsal] = []
 
     def keep(tasks: Sequence[Rehearsal]) -> list[Rehearsed]:
         kept.extend(tasks)
         return [Rehearsed(t.sessions_per_arm, 1, 0.0, 0.0, 0.15, "undecided") for t in tasks]
 
-    plan_trial(now, Wanted("x", 77, smallest=SMALLEST, sessions=PLANNED_PER_ARM), run=keep)
+    plan_trial(athlete, Wanted("x", 77, smallest=SMALLEST, sessions=PLANNED_PER_ARM), run=keep)
     return kept
 
 
@@ -160,8 +161,9 @@ def _page(null: Rows, found: Rows) -> str:
     even = kstest([r["p_value"] for r in null], "uniform").pvalue
     true = np.array([r["log_ratio"] for r in found])
     sds = np.array([r["sd"] for r in found])
-    information = (1 / sds**2 - 1 / PRIOR.sd**2) / PLANNED_PER_ARM
-    promised = chance_of_faster(true, information, PLANNED_PER_ARM)
+    prior = Priors().log_rate_ratio
+    information = (1 / sds**2 - 1 / prior.sd**2) / PLANNED_PER_ARM
+    promised = Curve(true, information, prior).chance(PLANNED_PER_ARM)
     faster = sum(r["verdict"] == "faster" for r in found)
     slower = sum(r["verdict"] == "slower" for r in found)
     return f"""# Trials of one measure

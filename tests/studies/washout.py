@@ -27,10 +27,10 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.answers.washout import washout
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.state.ahead import FARTHEST
-from slackwater.fitting.state.standing import standing
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.priors import LN_2, Belief, Priors, around
 from slackwater.model.season import DAY
@@ -81,15 +81,14 @@ def _ask(rng: np.random.Generator, trained: int, priors: Priors) -> Promise | No
     truth, whole = _season(rng, nights, priors)
     season = whole.season.through(whole.season.first_night + DAY * (nights - 1))
     try:
-        now = standing(season, fit(season, priors=priors, cores=1))
+        athlete = Athlete(season, fit(season, priors=priors, cores=1))
+        answer = washout(athlete, days=FARTHEST)
     except NoAnswerError:
         return None
-    answer = washout(now, days=FARTHEST)
-    promised = float(answer["further_rest_days"])
-    if np.isnan(promised):
+    days = answer.further_rest_days
+    if days is None:
         return None
-    days = int(promised)
-    chances = [float(answer["chance_at_baseline"]), *answer["coming_chance"].values]
+    chances = [answer.chance_at_baseline, *answer.coming["chance_at_baseline"].values]
     dip = whole.dip[nights - 1 + days]
     return Promise(days, float(chances[days]), bool(dip <= 0.5 * truth.noise_sd))
 

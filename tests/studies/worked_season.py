@@ -19,7 +19,7 @@ import textwrap
 from pathlib import Path
 from typing import Any, Final
 
-from slackwater.fitting.answers.sayings import CAUTION
+from slackwater.fitting.report.caution import CAUTION
 from tests.studies import worked_stages
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "worked-season.md"

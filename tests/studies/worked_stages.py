@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from slackwater.fitting import read_season, trial_today
-from slackwater.fitting.records.trials import open_trial, read_trials
+from slackwater.fitting import SeasonFolder, trial_today
 from tests.studies.invented_rower import DAY, RATE_RATIOS, Choose, Rower, true_days
 from tests.studies.worked_words import (
     AFTER_VERDICT,
@@ -189,7 +187,7 @@ def after(page: Page, rower: Rower, measure: str, verdict: str) -> None:
         page.say("These are the days without the river dip. What it takes off them, by type:")
         page.run("compare", "--intervention", measure)
         page.say("And baseline, before and since:")
-    judged = read_trials(page.season)[-1].analysed
+    judged = SeasonFolder(page.season).trials[-1].analysed
     assert judged is not None
     page.run("history", "--from", str(judged.last_night))
 
@@ -226,19 +224,19 @@ def truth(page: Page, rower: Rower) -> None:
 
 
 def _verdict(page: Page) -> str:
-    judged = read_trials(page.season)[-1].analysed
+    judged = SeasonFolder(page.season).trials[-1].analysed
     assert judged is not None
     return judged.verdict
 
 
 def _plan_trial(page: Page, measure: str, *smallest: str) -> None:
-    seed = str(SEED + len(read_trials(page.season)))
+    seed = str(SEED + len(SeasonFolder(page.season).trials))
     chosen = ("--measure", measure, *smallest, "--seed", seed)
     if page.run("trial", "plan", *chosen) == 0:
         return
     page.say("So the rower asks for what it can find:")
-    found = re.findall(r"--smallest (\d+\.\d)", page.text.replace("\n", " "))
-    page.run("trial", "plan", "--measure", measure, "--smallest", found[-1], "--seed", seed)
+    found = page.ask("trial", "plan", *chosen, "--draft")["smallest_found_days"]
+    page.run("trial", "plan", "--measure", measure, "--smallest", f"{found:.1f}", "--seed", seed)
 
 
 def _through(
@@ -252,15 +250,13 @@ def _through(
             rower.fall_ill()
         label = usual(day)
         rower.train(label)
-        today = trial_today(
-            read_season(page.season), open_trial(read_trials(page.season)), day
-        ).attrs
-        if today["complete"]:
+        today = trial_today(SeasonFolder(page.season), day)
+        if today.complete:
             return days
-        if show and today["stretch"] and today["stretch"]["first"] == str(day):
+        if show and today.stretch and today.stretch.first == day:
             page.run("trial", "today", "--date", str(day), cut=("session type", "A session tells"))
             show -= 1
-        if today["use"]:
+        if today.use:
             rower.use(measure)
         if kept:
             rower.use(kept)

@@ -23,9 +23,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from slackwater.fitting.answers.recovery import recovery
-from slackwater.fitting.sampling.fit import fit
-from slackwater.fitting.state.standing import standing
+from slackwater.fitting import Athlete, fit, recovery
 from slackwater.model.priors import Priors, around
 from slackwater.model.season import Season
 from slackwater.model.simulator import Impulse, Truth, plan_season, simulate
@@ -62,7 +60,7 @@ def ask(kind: str, seed: int) -> dict[str, Any]:
     fits = {}
     for name, priors in (("changing", Priors()), ("fixed", STILL)):
         posterior = fit(season, priors=priors, seed=seed, cores=1)
-        days = recovery(standing(season, posterior))["typical_days"]
+        days = recovery(Athlete(season, posterior)).types["typical_days"]
         fits[name] = {
             "types": [_against(days.sel(type=t).values, d) for t, d in truth.items()],
             "divergences": posterior.checks.divergences,

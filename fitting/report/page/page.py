@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable
 from typing import Final, NamedTuple
 
 import jinja2
-import xarray as xr
 from markupsafe import Markup
 
 from slackwater.fitting.report import words
-from slackwater.fitting.report.everything import COMPARED, WITH, Everything
-from slackwater.fitting.report.page import (
-    parts_contrasts,
-    parts_reading,
-    parts_recovery,
-    parts_season,
-    parts_today,
-)
-from slackwater.fitting.report.page.part import Part, Picture, named, refusal
+from slackwater.fitting.report.asked import Asked
+from slackwater.fitting.report.page import parts_reading
+from slackwater.fitting.report.page.part import Part, Picture, named
+from slackwater.fitting.report.reasons import sentences
 
-_TODAY: Final = ("baseline", "forecast", "course")
-_SEASON: Final = ("history", "course")
+Layout = Iterable[tuple[str, Callable[[Asked], tuple[Part, ...]]]]
 
 
 class Section(NamedTuple):
@@ -38,17 +30,23 @@ class Section(NamedTuple):
     parts: tuple[Part, ...]
 
 
-def page(asked: Everything) -> str:
-    """Return the whole page as HTML."""
-    facts = asked.answers["baseline"].attrs
+def page(asked: Asked, layout: Layout) -> str:
+    """Return the whole page as HTML.
+
+    Args:
+        asked: all answers.
+        layout: the page's questions by their labels, each with what makes its parts.
+    """
+    about = asked.answers["baseline"].about
+    last_night = str(about.last_night)
     return _TEMPLATES.get_template("page.html.j2").render(
-        season=named(facts["season"]),
-        date=words.day_name(facts["last_night"]),
-        year=facts["last_night"][:4],
-        iso_date=facts["last_night"],
+        season=named(about.season),
+        date=words.day_name(last_night),
+        year=last_night[:4],
+        iso_date=last_night,
         short_caution=parts_reading.SHORT_CAUTION,
-        mind=facts["warnings"],
-        sections=sections(asked),
+        mind=sentences(about.warnings),
+        sections=sections(asked, layout),
     )
 
 
@@ -58,69 +56,14 @@ def part_html(part: Part) -> str:
     return str(module.body(part))  # type: ignore[attr-defined]
 
 
-def sections(asked: Everything) -> list[Section]:
-    """Return the page's sections, the first about today."""
-    level = asked.answers["baseline"].attrs["level"]
-
-    def part(id: str, title: str, make: Callable[..., Part], *questions: str) -> Part:
-        return _part(asked, id, title, make, *questions)
-
+def sections(asked: Asked, layout: Layout) -> list[Section]:
+    """Return the page's sections, the questions first."""
+    level = asked.answers["baseline"].about.level
     return [
-        Section("Today", (part("today", "Today", parts_today.today, *_TODAY),)),
-        Section("Next reading", (part("tomorrow", "Next reading", _tomorrow(asked), "forecast"),)),
-        Section("Days to recover", _recovery(asked)),
-        Section("Why", (part("explain", "Why", parts_today.explain, "explain"),)),
-        Section("Types", (part("elements", "Types", parts_contrasts.elements, "elements"),)),
-        Section("Measures and trials", _measures(asked)),
-        Section("Plan", (part("plan", "The plan", parts_season.plan, "spacing check"),)),
-        Section("Season", (part("history", "Season", parts_season.history, *_SEASON),)),
-        Section("Worth of the fit", (part("worth", "Worth", parts_season.worth, "worth"),)),
+        *(Section(label, make(asked)) for label, make in layout),
         Section("Caution", (parts_reading.caution(),)),
         Section("How to read this", (parts_reading.how_to_read(level),)),
     ]
-
-
-def _part(
-    asked: Everything, id: str, title: str, make: Callable[..., Part], *questions: str
-) -> Part:
-    """Return the part made from the answers to some questions, or why there is none."""
-    for question in questions:
-        if question in asked.refused:
-            return refusal(id, title, asked.refused[question])
-    answers = [asked.answers[question] for question in questions]
-    return _minding(asked, make(*answers), answers)
-
-
-def _minding(asked: Everything, part: Part, answers: Sequence[xr.Dataset]) -> Part:
-    """Add to a part what to mind with its answers, unless it stands at the top of the page."""
-    above = asked.answers["baseline"].attrs["warnings"]
-    mind = dict.fromkeys(w for answer in answers for w in answer.attrs["warnings"])
-    return replace(part, notes=(*part.notes, *(w for w in mind if w not in above)))
-
-
-def _tomorrow(asked: Everything) -> Callable[[xr.Dataset], Part]:
-    return lambda rest: parts_today.tomorrow(rest, asked.about(WITH))
-
-
-def _recovery(asked: Everything) -> tuple[Part, ...]:
-    by_type = _part(asked, "recovery", "By session type", parts_recovery.recovery, "recovery")
-    if "recovery" in asked.refused:
-        return (by_type,)
-    return (by_type, parts_recovery.chances(asked.answers["recovery"]))
-
-
-def _measures(asked: Everything) -> tuple[Part, ...]:
-    compared = asked.about(COMPARED)
-    refused = {
-        question.removeprefix(COMPARED): why
-        for question, why in asked.refused.items()
-        if question.startswith(COMPARED)
-    }
-    ledger = _part(asked, "tested", "Everything tested", parts_contrasts.tested, "trial ledger")
-    if not compared and not refused:
-        return (ledger,)
-    overview = _minding(asked, parts_contrasts.measures(compared, refused), [*compared.values()])
-    return (overview, *(parts_contrasts.measure(answer) for answer in compared.values()), ledger)
 
 
 def _svg(picture: Picture, text: str) -> Markup:

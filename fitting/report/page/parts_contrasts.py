@@ -6,19 +6,20 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import xarray as xr
 
-from slackwater.fitting.answers.compare import SAME_WITHIN
-from slackwater.fitting.answers.elements import CONTRAST, SAME_DAYS
+from slackwater.fitting.answers.compare import SAME_WITHIN, MeasureCompared
+from slackwater.fitting.answers.elements import SAME_DAYS, Contrast, Elements
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.part import Part, Table, named
-from slackwater.fitting.report.page.pictures_intervals import MOST_ROWS, Row, Scale, intervals
+from slackwater.fitting.report.page.pictures_intervals import MOST_ROWS, Ground, Row, intervals
+from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.terminal import elements as elements_report
 from slackwater.fitting.report.terminal import trial_results
-from slackwater.fitting.trials.ledger import ROW
+from slackwater.fitting.text import plural
+from slackwater.fitting.trials.ledger import TrialLedger
 from slackwater.model import names as n
 
-_DAYS: Final = Scale(
+_DAYS: Final = Ground(
     "difference in typical days",
     0.0,
     (-SAME_DAYS, SAME_DAYS),
@@ -26,7 +27,7 @@ _DAYS: Final = Scale(
     less="the second takes longer",
     more="the first",
 )
-_RATE: Final = Scale(
+_RATE: Final = Ground(
     "recovery rate, with over without",
     1.0,
     (1 / SAME_WITHIN, SAME_WITHIN),
@@ -36,24 +37,18 @@ _RATE: Final = Scale(
 )
 
 
-def elements(answer: xr.Dataset) -> Part:
-    """Say what types differ in, by their attributes.
-
-    Args:
-        answer: the answer "elements".
-    """
-    facts = answer.attrs
-    rows = [answer.isel({CONTRAST: i}) for i in range(answer.sizes[CONTRAST])]
-    shown = [_contrast(row) for row in rows]
+def elements(answer: Elements) -> Part:
+    """Say what types differ in, by their attributes."""
+    shown = [_contrast(row) for row in answer.contrasts]
     refused = [
-        f"{r['attribute']}, {named(r['a'])} against {named(r['b'])}: no answer. {r['why']}"
-        for r in facts["refused"]
+        f"{pair.attribute}, {named(pair.a)} against {named(pair.b)}: no answer. "
+        f"{sentence(pair.why)}"
+        for pair in answer.refused
     ]
-    misses = float(answer["expected_misses"])
     return Part(
         "elements",
         "What types of training differ in",
-        (elements_report.sentence(answer),),
+        (elements_report.finding(answer),),
         Table(
             "The first minus the second, each the mean over its types",
             (
@@ -62,35 +57,34 @@ def elements(answer: xr.Dataset) -> Part:
                 "first night's dip, points",
                 "half-life, days",
             ),
-            tuple(_differences(row) for row in rows),
+            tuple(_differences(row) for row in answer.contrasts),
         ),
         intervals("elements", shown, _DAYS),
         _intervals_text("Difference in typical days", shown, "the half day around none is shaded"),
         (
-            words.sentence(f"Shaded: {facts['same_rule']}"),
-            f"Of {words.plural(len(rows), 'range')} of days, {misses:.1f} would be expected to "
-            "miss; read a single one that lies off zero with that in mind.",
-            *facts["entangled"],
+            words.sentence(f"Shaded: {sentence(answer.same_rule)}"),
+            f"Of {plural(len(shown), 'range')} of days, {answer.expected_misses:.1f} would be "
+            "expected to miss; read a single one that lies off zero with that in mind.",
+            *sentences(answer.entangled),
             *refused,
         ),
     )
 
 
-def _contrast(row: xr.Dataset) -> Row:
-    values = row["difference_days"]
-    return Row(_name(row), *words.triple(values), words.signed_range(values, 1))
+def _contrast(row: Contrast) -> Row:
+    return Row(_name(row), *row.difference_days, words.signed_range(row.difference_days, 1))
 
 
-def _name(row: xr.Dataset) -> str:
-    return f"{row['attribute'].item()}: {row['a'].item()} \N{MINUS SIGN} {row['b'].item()}"
+def _name(row: Contrast) -> str:
+    return f"{row.attribute}: {row.a} \N{MINUS SIGN} {row.b}"
 
 
-def _differences(row: xr.Dataset) -> tuple[str, ...]:
+def _differences(row: Contrast) -> tuple[str, ...]:
     return (
         named(_name(row)),
-        words.signed_range(row["difference_days"], 1),
-        words.signed_range(row["difference_dip_percent"], 0),
-        words.signed_range(row["difference_half_life_days"], 1),
+        words.signed_range(row.difference_days, 1),
+        words.signed_range(row.difference_dip_percent, 0),
+        words.signed_range(row.difference_half_life_days, 1),
     )
 
 
@@ -99,7 +93,7 @@ def _intervals_text(what: str, rows: list[Row], region: str) -> str:
     return f"{what}, with ranges: {told}. In the picture, {region}."
 
 
-def measures(answers: Mapping[str, xr.Dataset], refused: Mapping[str, str]) -> Part:
+def measures(answers: Mapping[str, MeasureCompared], refused: Mapping[str, str]) -> Part:
     """Say what each recovery measure does to the recovery rate.
 
     Args:
@@ -107,10 +101,9 @@ def measures(answers: Mapping[str, xr.Dataset], refused: Mapping[str, str]) -> P
         refused: why there is none, by measure.
     """
     rows = [
-        Row(name, *words.triple(a["rate_ratio"]), trial_results.ratio(a["rate_ratio"]))
-        for name, a in answers.items()
+        Row(name, *a.rate_ratio, trial_results.ratio(a.rate_ratio)) for name, a in answers.items()
     ]
-    rules = dict.fromkeys(a.attrs["verdict_rule"] for a in answers.values())
+    rules = dict.fromkeys(a.verdict_rule for a in answers.values())
     return Part(
         "measures",
         "Recovery measures: with against without",
@@ -134,34 +127,36 @@ def measures(answers: Mapping[str, xr.Dataset], refused: Mapping[str, str]) -> P
 _REGION: Final = f"rates less than {SAME_WITHIN:g} times apart are shaded"
 
 
-def _verdict(name: str, answer: xr.Dataset) -> str:
-    verdict = answer.attrs["verdict"]
-    how = f"{verdict} with it" if verdict in ("faster", "slower") else verdict
-    chance = words.chance(float(answer["chance_faster"]))
-    return f"{named(name)}: {how}; the chance that recovery is faster with it is {chance}."
+def _verdict(name: str, answer: MeasureCompared) -> str:
+    chance = words.chance(answer.chance_faster)
+    return (
+        f"{named(name)}: {words.verdict(answer.verdict)}; the chance that recovery is faster with "
+        f"it is {chance}."
+    )
 
 
-def _measure(name: str, answer: xr.Dataset) -> tuple[str, ...]:
+def _measure(name: str, answer: MeasureCompared) -> tuple[str, ...]:
     sides = [
-        f"{words.plural(int(answer[f'nights_{side}']), 'night')}, "
-        f"{words.plural(int(answer[f'sessions_{side}']), 'session')}"
-        for side in ("with", "without")
+        f"{plural(nights, 'night')}, {plural(sessions, 'session')}"
+        for nights, sessions in (
+            (answer.nights_with, answer.sessions_with),
+            (answer.nights_without, answer.sessions_without),
+        )
     ]
-    return (named(name), answer.attrs["verdict"], trial_results.ratio(answer["rate_ratio"]), *sides)
+    return (named(name), answer.verdict, trial_results.ratio(answer.rate_ratio), *sides)
 
 
-def measure(answer: xr.Dataset) -> Part:
+def measure(answer: MeasureCompared) -> Part:
     """Say how many days one measure saves, by session type.
 
     Args:
         answer: the answer "compare intervention".
     """
-    name = named(answer.attrs["intervention"])
-    saved = answer["days_saved"]
+    name, saved = named(answer.intervention), answer.days_saved
     labels = [str(t) for t in saved[n.TYPE].values]
     most = max(labels, key=lambda t: abs(float(saved.sel({n.TYPE: t, "bound": "median"}))))
     return Part(
-        f"measure-{_slug(answer)}",
+        f"measure-{_slug(answer.intervention)}",
         f"Days that {name} saves",
         (
             f"It makes most difference for {named(most)}: "
@@ -175,48 +170,47 @@ def measure(answer: xr.Dataset) -> Part:
     )
 
 
-def _slug(answer: xr.Dataset) -> str:
+def _slug(name: str) -> str:
     """Return what tells measures apart in an address, whatever their names are made of."""
-    return str(answer.attrs["intervention"]).encode().hex()[:40]
+    return name.encode().hex()[:40]
 
 
-def tested(answer: xr.Dataset) -> Part:
+def tested(answer: TrialLedger) -> Part:
     """Say what all measures ever tested did, judged together.
 
     Args:
         answer: the answer "trial ledger".
     """
-    told = answer.attrs["rows"]
-    numbers = [answer.isel({ROW: i}) for i in range(answer.sizes[ROW])]
     shown = [
-        Row(f"{row['measure']}, {how}", *words.triple(x[how]), trial_results.ratio(x[how]), kind)
-        for row, x in zip(told, numbers, strict=True)
-        for kind, how in enumerate(("alone", "together"))
-        if np.isfinite(x[how]).all()
+        Row(f"{row.measure}, {how}", *values, trial_results.ratio(values), kind)
+        for row in answer.rows
+        for kind, (how, values) in enumerate(
+            (("alone", row.rate_ratio_alone), ("together", row.rate_ratio_together))
+        )
+        if np.isfinite(values).all()
     ]
     return Part(
         "tested",
         "Everything that was ever tested",
-        (trial_results.found(answer), *_stories(answer)),
+        (
+            trial_results.found(answer),
+            *(f"{named(row.measure)}: {trial_results.story(row)}" for row in answer.rows),
+        ),
         Table(
             "Recovery rate with the measure over without it",
             ("measure", "status", "alone", "judged together", "chance of faster, together"),
             tuple(
                 (
-                    named(row["measure"]),
-                    row["status"],
-                    trial_results.ratio(x["alone"]),
-                    trial_results.ratio(x["together"]),
-                    trial_results.chance(x["chance_faster_together"]) or "not yet",
+                    named(row.measure),
+                    row.status,
+                    trial_results.ratio(row.rate_ratio_alone),
+                    trial_results.ratio(row.rate_ratio_together),
+                    trial_results.chance(row.chance_faster_together) or "not yet",
                 )
-                for row, x in zip(told, numbers, strict=True)
+                for row in answer.rows
             ),
         ),
         intervals("tested", shown, _RATE) if shown else None,
         _intervals_text("Recovery rate with over without", shown, _REGION) if shown else "",
-        (words.sentence(answer.attrs["shrinking"]),),
+        (words.sentence(sentence(answer.shrinking)),),
     )
-
-
-def _stories(answer: xr.Dataset) -> list[str]:
-    return [f"{named(row['measure'])}: {trial_results.story(row)}" for row in answer.attrs["rows"]]

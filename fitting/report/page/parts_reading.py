@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from slackwater.fitting.answers.sayings import CAUTION
 from slackwater.fitting.report import words
+from slackwater.fitting.report.caution import CAUTION
 from slackwater.fitting.report.page.part import Part
 
 SHORT_CAUTION = "This describes past readings and is no diagnosis. How you feel comes first."

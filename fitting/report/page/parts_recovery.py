@@ -6,22 +6,24 @@ from typing import Final
 
 import xarray as xr
 
+from slackwater.fitting.answers.recovery import Recovery
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_recovery
 from slackwater.fitting.report.page.part import Part, Table, named
+from slackwater.fitting.report.reasons import sentence
 from slackwater.model import names as n
 
 _SHARES: Final = {0.5: "half", 0.8: "four of five", 0.9: "nine of ten"}
 
 
-def recovery(answer: xr.Dataset) -> Part:
+def recovery(answer: Recovery) -> Part:
     """Say how many days each type takes to recover from.
 
     Args:
         answer: the answer "recovery".
     """
-    rows = [answer.sel({n.TYPE: label}) for label in answer[n.TYPE].values]
-    threshold = float(answer["threshold_percent"])
+    rows = _rows(answer)
+    threshold = answer.threshold.percent
     return Part(
         "recovery",
         "Days to recover, by session type",
@@ -39,12 +41,16 @@ def recovery(answer: xr.Dataset) -> Part:
         + f" The threshold is a dip of {threshold:.0f} %.",
         (
             f"Recovered means that the dip is under the threshold of {threshold:.0f} %, "
-            f"{answer.attrs['threshold_rule']}.",
+            f"{sentence(answer.threshold.rule)}.",
             "A typical session is a usual one of its type, and its range is what is not known of "
             "it; the next session is any one more, and its range also holds how sessions differ.",
             *_not_drawn(len(rows)),
         ),
     )  # fmt: skip
+
+
+def _rows(answer: Recovery) -> list[xr.Dataset]:
+    return [answer.types.sel({n.TYPE: label}) for label in answer.types[n.TYPE].values]
 
 
 def _not_drawn(count: int) -> tuple[str, ...]:
@@ -82,7 +88,7 @@ def _row(row: xr.Dataset) -> tuple[str, ...]:
 
 
 def _dip_text(row: xr.Dataset) -> str:
-    left = row["dip_left_ln"]
+    left = row["dip_left_by_day_ln"]
     return (
         f"{named(str(row[n.TYPE].item()))}: the dip is "
         f"{words.percent_dip(left.isel(day=0))} on day 1, and under the threshold after "
@@ -90,21 +96,21 @@ def _dip_text(row: xr.Dataset) -> str:
     )
 
 
-def chances(answer: xr.Dataset) -> Part:
+def chances(answer: Recovery) -> Part:
     """Say with which chance the next session of each type is recovered by each day.
 
     Args:
         answer: the answer "recovery".
     """
-    rows = [answer.sel({n.TYPE: label}) for label in answer[n.TYPE].values]
+    rows = _rows(answer)
     rows = rows[: pictures_recovery.MOST_TYPES]
     return Part(
         "chances",
         "The chance to be recovered by each day",
         tuple(_by_share(row) for row in rows),
         None,
-        pictures_recovery.chances(answer),
-        " ".join(_chance_text(row, pictures_recovery.everyday(answer)) for row in rows),
+        pictures_recovery.chances(answer.types),
+        " ".join(_chance_text(row, pictures_recovery.everyday(answer.types)) for row in rows),
         ("In percent, of the next session of the type, on the morning of each day.",),
     )
 

@@ -3,36 +3,37 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, Final
+from collections.abc import Iterable, Sequence
+from typing import Final
 
-import xarray as xr
-
-from slackwater.fitting.answers.history import QUARTER
+from slackwater.fitting.answers.course import Course
+from slackwater.fitting.answers.history import History, Quarter, SensorUse
+from slackwater.fitting.answers.worth import Worth
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_season
 from slackwater.fitting.report.page.part import Day, Part, Table, named
+from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.terminal import spacing
-from slackwater.fitting.spacing.check import PLANNED_SESSION
+from slackwater.fitting.spacing.check import PlannedSession, SpacingCheck
 from slackwater.fitting.spacing.done import MOVED, TO_COME
+from slackwater.fitting.text import weekday
 from slackwater.model import names as n
 
 _WEEKS: Final = 8  # of the calendar, the latest of all that are planned
 _ROWS: Final = 20  # planned sessions in the table, the latest
+_FORETOLD: Final = 42  # readings in the picture of what was foretold, the latest
 
 
-def plan(answer: xr.Dataset) -> Part:
+def plan(answer: SpacingCheck) -> Part:
     """Show the plans kept, and what became of them.
 
     Args:
         answer: the answer "spacing check".
     """
-    facts = answer.attrs
-    rows = [answer.isel({PLANNED_SESSION: i}) for i in range(answer.sizes[PLANNED_SESSION])]
-    to_come = [row for row in rows if row["status"].item() == TO_COME]
-    done = [row for row in rows if row["status"].item() != TO_COME]
-    nearest = to_come[0] if to_come else None
-    said = [] if nearest is None else [_next(nearest)]
-    if done:
+    to_come = [row for row in answer.planned if row.status == TO_COME]
+    past = [row for row in answer.planned if row.status != TO_COME]
+    said = [_next(row) for row in to_come[:1]]
+    if past:
         said += [spacing.begun(answer), spacing.promise_kept(answer)]
     return Part(
         "plan",
@@ -41,47 +42,47 @@ def plan(answer: xr.Dataset) -> Part:
         Table(
             "Planned sessions that are past",
             ("session", "planned for", "became", "promised", "was recovered"),
-            tuple(_became(row) for row in done[-_ROWS:]),
+            tuple(_became(row) for row in past[-_ROWS:]),
         )
-        if done
+        if past
         else None,
         notes=(
             "The chance beside a session was promised when the plan was made; ask for a plan again "
             "with each new reading.",
-            *(words.sentence(facts[key]) for key in ("moved_rule", "judged_rule") if done),
+            *(
+                words.sentence(sentence(rule))
+                for rule in (answer.moved_rule, answer.judged_rule)
+                if past
+            ),
         ),
-        weeks=_weeks(rows),
+        weeks=_weeks(answer.planned),
     )
 
 
-def _next(row: xr.Dataset) -> str:
+def _next(row: PlannedSession) -> str:
     return (
-        f"Next: {named(str(row['type'].item()))} on {words.day_name(str(row['date'].item()))}, "
-        "with a promised chance to be recovered that morning of "
-        f"{words.chance(float(row['promised']))}."
+        f"Next: {named(row.type)} on {words.day_name(str(row.date))}, with a promised chance to be "
+        f"recovered that morning of {words.chance(row.promised)}."
     )
 
 
-def _became(row: xr.Dataset) -> tuple[str, ...]:
-    status = str(row["status"].item())
-    moved = f"moved to {words.day_name(str(row['done_on'].item()))}"
-    back = float(row["chance_back"])
+def _became(row: PlannedSession) -> tuple[str, ...]:
+    moved = f"moved to {words.day_name(str(row.done_on))}" if row.status == MOVED else ""
     return (
-        named(str(row["type"].item())),
-        words.day_name(str(row["date"].item())),
-        moved if status == MOVED else status,
-        words.chance(float(row["promised"])),
-        words.chance(back) if back == back else "not known",
+        named(row.type),
+        words.day_name(str(row.date)),
+        moved or row.status,
+        words.chance(row.promised),
+        "not known" if row.chance_back is None else words.chance(row.chance_back),
     )
 
 
-def _weeks(rows: list[xr.Dataset]) -> tuple[tuple[Day, ...], ...]:
+def _weeks(rows: Iterable[PlannedSession]) -> tuple[tuple[Day, ...], ...]:
     by_date: dict[dt.date, list[tuple[str, str]]] = {}
     for row in rows:
-        status, promised = str(row["status"].item()), words.chance(float(row["promised"]))
-        how = f"{promised} to be recovered" if status == TO_COME else status
-        date = dt.date.fromisoformat(str(row["date"].item()))
-        by_date.setdefault(date, []).append((named(str(row["type"].item())), how))
+        promised = f"{words.chance(row.promised)} to be recovered"
+        how = promised if row.status == TO_COME else row.status
+        by_date.setdefault(row.date, []).append((named(row.type), how))
     first, last = min(by_date), max(by_date)
     monday = first - dt.timedelta(days=first.weekday())
     weeks = []
@@ -93,89 +94,77 @@ def _weeks(rows: list[xr.Dataset]) -> tuple[tuple[Day, ...], ...]:
 
 
 def _in_week(day: dt.date) -> str:
-    return f"{words.WEEKDAYS[day.weekday()][:3]} {words.short_date(str(day))}"
+    return f"{weekday(day)[:3]} {words.short_date(str(day))}"
 
 
-def history(answer: xr.Dataset, course: xr.Dataset) -> Part:
+def history(answer: History, course: Course) -> Part:
     """Show baseline over the season.
 
     Args:
         answer: the answer "history".
         course: the answer "course".
     """
-    quarters = answer.attrs["quarters"]
-    rows = [answer.isel({QUARTER: i}) for i in range(answer.sizes[QUARTER])]
-    means = [words.milliseconds(row["baseline_rmssd_ms"]) for row in rows]
+    quarters = answer.quarters
     return Part(
         "history",
         "Baseline over the season",
-        tuple(_course_of_baseline(quarters, rows, means)),
+        tuple(_course_of_baseline(quarters)),
         Table(
             "Mean baseline by quarter of the year",
             (
                 "quarter", "nights read", "baseline", "change, %", "drift alone makes, %",
                 "chance that it rose",
             ),
-            tuple(
-                (q["quarter"], str(q["nights_read"]), mean, *_change(row, i))
-                for i, (q, row, mean) in enumerate(zip(quarters, rows, means, strict=True))
-            ),
+            tuple(_quarter(quarter) for quarter in quarters),
         ),
         pictures_season.over_season(course),
-        _season_text(course, quarters, means),
+        _season_text(course, quarters),
         (
             "Drift alone: what the slow drift of baseline, as learnt from these readings, makes "
             "between such stretches by itself; a change of that size needs no other reason.",
-            *_sensors(answer),
+            *_sensors(answer.sensors),
         ),
     )  # fmt: skip
 
 
-def _course_of_baseline(
-    quarters: list[dict[str, Any]], rows: list[xr.Dataset], means: list[str]
-) -> list[str]:
-    told = {quarters[i]["quarter"]: means[i] for i in (0, -1)}
-    said = [f"Baseline was {', and '.join(f'{mean} in {q}' for q, mean in told.items())}."]
-    if len(rows) > 1:
-        change = words.signed_range(rows[-1]["change_percent"], 0, " %")
-        chance = words.chance(float(rows[-1]["chance_rose"]))
+def _course_of_baseline(quarters: Sequence[Quarter]) -> list[str]:
+    last = quarters[-1]
+    means = {q.quarter: words.milliseconds(q.baseline_rmssd_ms) for q in (quarters[0], last)}
+    said = [f"Baseline was {', and '.join(f'{mean} in {q}' for q, mean in means.items())}."]
+    if last.change_percent is not None and last.chance_rose is not None:
         said.append(
-            f"Against the quarter before, it changed by {change}; the chance that it rose is "
-            f"{chance}."
+            "Against the quarter before, it changed by "
+            f"{words.signed_range(last.change_percent, 0, ' %')}; the chance that it rose is "
+            f"{words.chance(last.chance_rose)}."
         )
     return said
 
 
-def _change(row: xr.Dataset, position: int) -> tuple[str, str, str]:
-    if not position:
-        return ("–", "–", "–")
-    low, _, high = words.triple(row["drift_alone_percent"])
+def _quarter(quarter: Quarter) -> tuple[str, ...]:
+    change, drift, rose = quarter.change_percent, quarter.drift_alone_percent, quarter.chance_rose
     return (
-        words.signed_range(row["change_percent"], 0),
-        f"{words.signed(low, 0)} to {words.signed(high, 0)}",
-        words.chance(float(row["chance_rose"])),
+        quarter.quarter,
+        str(quarter.nights_read),
+        words.milliseconds(quarter.baseline_rmssd_ms),
+        words.signed_range(change, 0) if change else "–",
+        f"{words.signed(drift.low, 0)} to {words.signed(drift.high, 0)}" if drift else "–",
+        "–" if rose is None else words.chance(rose),
     )
 
 
-def _sensors(answer: xr.Dataset) -> list[str]:
-    if n.OTHER_SENSOR not in answer.coords:
-        return []
-    steps = answer["sensor_step_percent"]
-    latest = next(s["sensor"] for s in answer.attrs["sensors"] if s["reference"])
+def _sensors(sensors: Sequence[SensorUse]) -> list[str]:
+    latest = named(next(use.sensor for use in sensors if use.reference))
     return [
-        f"{named(str(name))} reads {_step(steps, str(name))} against {named(latest)}; baseline, "
-        f"and the readings in the pictures, are on the scale of {named(latest)}."
-        for name in answer[n.OTHER_SENSOR].values
+        f"{named(use.sensor)} reads {words.signed_range(use.step_percent, 0, ' %')} against "
+        f"{latest}; baseline, and the readings in the pictures, are on the scale of {latest}."
+        for use in sensors
+        if use.step_percent
     ]
 
 
-def _step(steps: xr.DataArray, sensor: str) -> str:
-    return words.signed_range(steps.sel({n.OTHER_SENSOR: sensor}), 0, " %")
-
-
-def _season_text(course: xr.Dataset, quarters: list[dict[str, Any]], means: list[str]) -> str:
-    nights = course[n.NIGHT].values
-    each = ", ".join(f"{q['quarter']} {mean}" for q, mean in zip(quarters, means, strict=True))
+def _season_text(course: Course, quarters: Sequence[Quarter]) -> str:
+    nights = course.nights[n.NIGHT].values
+    each = ", ".join(f"{q.quarter} {words.milliseconds(q.baseline_rmssd_ms)}" for q in quarters)
     first, last = (words.day_name(str(night)[:10]) for night in (nights[0], nights[-1]))
     return (
         f"Readings from {first} to {last} as dots, and baseline under them as a line with a band. "
@@ -183,30 +172,31 @@ def _season_text(course: xr.Dataset, quarters: list[dict[str, Any]], means: list
     )
 
 
-def worth(answer: xr.Dataset) -> Part:
+def worth(answer: Worth) -> Part:
     """Say what the fit is worth.
 
     Args:
         answer: the answer "worth".
     """
-    facts = answer.attrs
-    nights = answer[n.NIGHT].values[-pictures_season.FORETOLD_SHOWN :]
-    shown = answer.sel({n.NIGHT: nights})
-    first, last = (words.day_name(str(night)[:10]) for night in (nights[0], nights[-1]))
+    shown = answer.nights.isel({n.NIGHT: slice(-_FORETOLD, None)})
+    days = [words.day_name(str(night)[:10]) for night in shown[n.NIGHT].values]
     missed = [
-        f"{words.day_name(str(night)[:10])} {float(shown['rmssd_ms'].sel({n.NIGHT: night})):.0f} ms"
-        for night in nights[~shown["inside"].values]
+        f"{day} {reading:.0f} ms"
+        for day, reading, inside in zip(
+            days, shown["rmssd_ms"].values, shown["inside"].values, strict=True
+        )
+        if not inside
     ]
     return Part(
         "worth",
         "What the fit is worth",
-        tuple(facts["sentences"]),
+        tuple(sentences(answer.sentences)),
         None,
-        pictures_season.foretold(answer),
-        f"The latest {len(nights)} readings, from {first} to {last}, with the range foretold for "
-        f"each the night before. Outside their range: {', '.join(missed) or 'none'}.",
+        pictures_season.foretold(shown),
+        f"The latest {len(days)} readings, from {days[0]} to {days[-1]}, with the range foretold "
+        f"for each the night before. Outside their range: {', '.join(missed) or 'none'}.",
         (
-            words.sentence(f"How readings are foretold: {facts['rule']}"),
-            words.sentence(f"Last nights: {facts['recent_rule']}"),
+            words.sentence(f"How readings are foretold: {sentence(answer.rule)}"),
+            words.sentence(f"Last nights: {sentence(answer.recent_rule)}"),
         ),
     )

@@ -7,19 +7,28 @@ from typing import Final
 
 import xarray as xr
 
-from slackwater.fitting.answers.explain import NOISE, PART
+from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY, Baseline
+from slackwater.fitting.answers.course import Course
+from slackwater.fitting.answers.explain import NOISE, SENSOR, Explanation, ReadingPart
+from slackwater.fitting.answers.forecast import Forecast
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_time
 from slackwater.fitting.report.page.part import Part, Table, named
-from slackwater.fitting.report.page.pictures_intervals import Row, Scale, intervals
-from slackwater.fitting.report.terminal import explain as told
-from slackwater.fitting.state.past import SESSION, STRESSOR
+from slackwater.fitting.report.page.pictures_intervals import Ground, Row, intervals
+from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.terminal.explain import sentences
+from slackwater.fitting.text import times
 from slackwater.model import names as n
 
 _ROWS: Final = 4  # coming mornings in the table
+_WHERE: Final = {
+    LIKELY: "You are likely at baseline this morning",
+    POSSIBLY: "You may be at baseline, or nearly",
+    LIKELY_NOT: "You are likely not at baseline yet",
+}
 
 
-def today(baseline: xr.Dataset, coming: xr.Dataset, course: xr.Dataset) -> Part:
+def today(baseline: Baseline, coming: Forecast, course: Course) -> Part:
     """Say where the athlete is this morning and when back.
 
     Args:
@@ -27,26 +36,24 @@ def today(baseline: xr.Dataset, coming: xr.Dataset, course: xr.Dataset) -> Part:
         coming: the answer "forecast", at rest.
         course: the answer "course".
     """
-    facts = baseline.attrs
-    chance = float(baseline["chance_at_baseline"])
-    dip = words.percent_dip(baseline["dip_left_ln"])
-    usual = words.milliseconds(baseline["baseline_rmssd_ms"])
-    back = f"{words.whole_days(coming['days_to_baseline'])}, {resting(coming)}"
-    mornings = coming[n.NIGHT].values[:_ROWS]
-    rows = [_morning(coming.sel({n.NIGHT: morning})) for morning in mornings]
+    dip = words.percent_dip(baseline.dip_left_ln)
+    usual = words.milliseconds(baseline.baseline_rmssd_ms)
+    chance = words.chance(baseline.chance_at_baseline)
+    back = f"{words.whole_days(coming.days_to_baseline)}, {resting(coming)}"
     return Part(
         "today",
-        f"The morning of {words.day_name(facts['last_night'])}",
+        f"The morning of {words.day_name(str(baseline.about.last_night))}",
         (
             headline(baseline, coming),
             f"The dip that is left is {dip}, under a baseline of {usual}. The chance of being at "
-            f"baseline this morning is {words.chance(chance)}.",
-            *([] if chance >= facts["level"] else [f"Back at baseline in {back}."]),
+            f"baseline this morning is {chance}.",
+            *([] if baseline.at_baseline == LIKELY else [f"Back at baseline in {back}."]),
         ),
         Table(
-            _caption(coming, f"The coming mornings {resting(coming)}"),
+            f"The coming mornings {resting(coming)}, as foreseen on "
+            f"{words.day_name(str(coming.about.last_night))}",
             ("morning", "state", "chance of baseline"),
-            tuple(rows),
+            tuple(_morning(row) for row in _mornings(coming)[:_ROWS]),
         ),
         pictures_time.recent(course, coming),
         _recent_text(course, coming),
@@ -54,85 +61,61 @@ def today(baseline: xr.Dataset, coming: xr.Dataset, course: xr.Dataset) -> Part:
     )
 
 
-def headline(baseline: xr.Dataset, coming: xr.Dataset) -> str:
+def headline(baseline: Baseline, coming: Forecast) -> str:
     """Return the one sentence that the page begins with."""
-    level = baseline.attrs["level"]
-    chance = float(baseline["chance_at_baseline"])
-    if chance >= level and not coming.attrs["sessions"]:
-        return "You are likely at baseline this morning."
-    back = back_by(coming, level)
+    if baseline.at_baseline == LIKELY and not coming.sessions:
+        return f"{_WHERE[LIKELY]}."
+    when = f"likely not before {_name(_mornings(coming)[-1])}"
+    if coming.back_by is not None:
+        when = f"likely by {words.day_name(str(coming.back_by))}"
+    again = " again" if baseline.at_baseline == LIKELY else ""
     rest = words.capital(resting(coming))
-    when = f"likely by {words.day_name(back)}" if back else f"likely not before {_end(coming)}"
-    if chance >= level:
-        return f"You are likely at baseline this morning. {rest}, {when} again."
-    if chance <= 1 - level:
-        return f"You are likely not at baseline yet. {rest}, {when}."
-    return f"You may be at baseline, or nearly. {rest}, {when}."
+    return f"{_WHERE[baseline.at_baseline]}. {rest}, {when}{again}."
 
 
-def resting(coming: xr.Dataset) -> str:
+def resting(coming: Forecast) -> str:
     """Say what the forecast without further sessions is about."""
-    return "with what is logged" if coming.attrs["sessions"] else "if you rest"
+    return "with what is logged" if coming.sessions else "if you rest"
 
 
-def back_by(coming: xr.Dataset, level: float) -> str:
-    """Return the first morning from which on the athlete is likely at baseline; "" for none."""
-    found = ""
-    for night, chance in zip(
-        coming[n.NIGHT].values[::-1], coming["chance_at_baseline"].values[::-1], strict=True
-    ):
-        if chance < level:
-            break
-        found = str(night)[:10]
-    return found
+def _mornings(coming: Forecast) -> list[xr.Dataset]:
+    """Return the coming mornings one by one."""
+    return [coming.nights.sel({n.NIGHT: morning}) for morning in coming.nights[n.NIGHT].values]
 
 
-def _end(coming: xr.Dataset) -> str:
-    return words.day_name(str(coming[n.NIGHT].values[-1])[:10])
+def _name(morning: xr.Dataset) -> str:
+    return words.day_name(str(morning[n.NIGHT].values)[:10])
 
 
-def _caption(coming: xr.Dataset, told: str) -> str:
-    return f"{told}, as foreseen on {words.day_name(coming.attrs['last_night'])}"
-
-
-def _logged(coming: xr.Dataset) -> tuple[str, ...]:
-    sessions = [named(session) for session in coming.attrs["sessions"]]
-    if not sessions:
+def _logged(coming: Forecast) -> tuple[str, ...]:
+    if not coming.sessions:
         return ()
-    return (f"Already logged, and taken in: {', '.join(sessions)}.",)
+    return (f"Already logged, and taken in: {', '.join(map(named, coming.sessions))}.",)
 
 
-def _not_marked(course: xr.Dataset) -> tuple[str, ...]:
-    nights = course[n.NIGHT].values[-pictures_time.NIGHTS_SHOWN :]
-    count = len(pictures_time.sessions_since(course, nights[0].astype("datetime64[D]")))
-    if count <= pictures_time.MOST_LANES:
+def _not_marked(course: Course) -> tuple[str, ...]:
+    count, most = len(pictures_time.lanes_of(course)), pictures_time.MOST_LANES
+    if count <= most:
         return ()
-    most = pictures_time.MOST_LANES
     return (f"Of {count} types trained in these weeks, the {most} most trained are marked.",)
 
 
-def _morning(row: xr.Dataset) -> tuple[str, ...]:
-    return (
-        words.day_name(str(row[n.NIGHT].values)[:10]),
-        words.milliseconds(row["state_ms"]),
-        words.chance(float(row["chance_at_baseline"])),
-    )
+def _morning(morning: xr.Dataset) -> tuple[str, ...]:
+    chance = words.chance(float(morning["chance_at_baseline"]))
+    return (_name(morning), words.milliseconds(morning["state_ms"]), chance)
 
 
-def _recent_text(course: xr.Dataset, coming: xr.Dataset) -> str:
-    shown = course.isel({n.NIGHT: slice(-pictures_time.NIGHTS_SHOWN, None)})
-    first, until = shown[n.NIGHT].values[[0, -1]].astype("datetime64[D]")
-    last = shown.isel({n.NIGHT: -1})
-    lanes = pictures_time.sessions_since(course, first)
-    trained = [f"{named(t)} {words.times(len(days))}" for t, days in lanes.items()]
+def _recent_text(course: Course, coming: Forecast) -> str:
+    shown = pictures_time.latest(course)
+    first, last = (shown.isel({n.NIGHT: place}) for place in (0, -1))
+    lanes = pictures_time.lanes_of(course)
+    trained = [f"{named(t)} {times(len(days))}" for t, days in lanes.items()]
     chances = [
-        f"{words.day_name(str(night)[:10])} {words.chance(float(chance))}"
-        for night, chance in zip(
-            coming[n.NIGHT].values, coming["chance_at_baseline"].values, strict=True
-        )
+        f"{_name(morning)} {words.chance(float(morning['chance_at_baseline']))}"
+        for morning in _mornings(coming)
     ]
     return (
-        f"Readings from {words.day_name(str(first))} to {words.day_name(str(until))} as dots, "
+        f"Readings from {_name(first)} to {_name(last)} as dots, "
         "with the state under them and baseline as lines with bands. On the last morning "
         f"the state is {words.milliseconds(last['state_ms'])} and baseline "
         f"{words.milliseconds(last['baseline_ms'])}. Trained in this time: "
@@ -141,25 +124,24 @@ def _recent_text(course: xr.Dataset, coming: xr.Dataset) -> str:
     )
 
 
-def tomorrow(rest: xr.Dataset, training: Mapping[str, xr.Dataset]) -> Part:
+def tomorrow(rest: Forecast, training: Mapping[str, Forecast]) -> Part:
     """Say what the next reading will be, at rest and after a session of each type.
 
     Args:
         rest: the answer "forecast".
         training: the same after a session on the day of the last reading, by type.
     """
-    facts = rest.attrs
-    day = words.day_name(str(rest[n.NIGHT].values[0])[:10])
-    first = {label: answer.isel({n.NIGHT: 0}) for label, answer in training.items()}
     without = resting(rest)
-    said = [f"{words.capital(without)}: {_likely_ms(rest.isel({n.NIGHT: 0})['rmssd_ms'])}."]
+    said = [f"{words.capital(without)}: {_likely_ms(rest)}."]
     told = {without: rest}
-    too = " too" if facts["sessions"] else ""
-    if first:
-        lowest = min(first, key=lambda t: float(first[t]["rmssd_ms"].sel(bound="median")))
+    too = " too" if rest.sessions else ""
+    if training:
+        lowest = min(
+            training, key=lambda label: words.triple(_next_reading(training[label])).median
+        )
         said.append(
-            f"After {named(lowest)} today{too}: {_likely_ms(first[lowest]['rmssd_ms'])}. Of your "
-            "types it takes most off the next reading."
+            f"After {named(lowest)} today{too}: {_likely_ms(training[lowest])}. Of your types it "
+            "takes most off the next reading."
         )
         told[f"after {lowest} today{too}"] = training[lowest]
     rows = [
@@ -168,10 +150,10 @@ def tomorrow(rest: xr.Dataset, training: Mapping[str, xr.Dataset]) -> Part:
     ]
     return Part(
         "tomorrow",
-        f"The next reading, on {day}",
+        f"The next reading, on {_name(_mornings(rest)[0])}",
         tuple(said),
         Table(
-            f"If today, {words.day_name(facts['last_night'])}, is for",
+            f"If today, {words.day_name(str(rest.about.last_night))}, is for",
             ("today", "next reading", "at baseline then", "days until back"),
             tuple(rows),
         ),
@@ -182,85 +164,84 @@ def tomorrow(rest: xr.Dataset, training: Mapping[str, xr.Dataset]) -> Part:
     )  # fmt: skip
 
 
-def _likely_ms(values: xr.DataArray) -> str:
-    low, median, high = words.triple(values)
+def _next_reading(answer: Forecast) -> xr.DataArray:
+    return answer.nights["rmssd_ms"].isel({n.NIGHT: 0})
+
+
+def _likely_ms(answer: Forecast) -> str:
+    low, median, high = words.triple(_next_reading(answer))
     return f"{median:.0f} ms, likely {low:.0f} to {high:.0f}"
 
 
-def _ahead(label: str, answer: xr.Dataset) -> tuple[str, ...]:
-    row = answer.isel({n.NIGHT: 0})
+def _ahead(label: str, answer: Forecast) -> tuple[str, ...]:
     return (
         label,
-        words.milliseconds(row["rmssd_ms"]),
-        words.chance(float(row["chance_at_baseline"])),
-        words.days_range(answer["days_to_baseline"]),
+        words.milliseconds(_next_reading(answer)),
+        words.chance(float(answer.nights["chance_at_baseline"].isel({n.NIGHT: 0}))),
+        words.days_range(answer.days_to_baseline),
     )
 
 
-def _fan_text(what: str, answer: xr.Dataset) -> str:
-    each = [
-        f"{words.day_name(str(night.values)[:10])} "
-        f"{words.milliseconds(answer['rmssd_ms'].sel({n.NIGHT: night}))}"
-        for night in answer[n.NIGHT]
-    ]
+def _fan_text(what: str, answer: Forecast) -> str:
+    each = [f"{_name(m)} {words.milliseconds(m['rmssd_ms'])}" for m in _mornings(answer)]
     return f"Coming readings {named(what)}: {', '.join(each)}."
 
 
-def explain(explained: xr.Dataset) -> Part:
+def explain(explained: Explanation) -> Part:
     """Say what the last reading is made of.
 
     Args:
         explained: the answer "explain".
     """
-    every = [explained.isel({PART: i}) for i in range(explained.sizes[PART])]
-    parts = [part for part in every if told.counts(part)]
-    nothing = ", ".join(part_name(part) for part in every if not told.counts(part))
+    parts = [part for part in explained.parts if part.counts]
+    nothing = ", ".join(part_name(part) for part in explained.parts if not part.counts)
+    rules = (explained.share_rule, explained.older_rule)
     return Part(
         "explain",
-        f"What the reading of {words.day_name(explained.attrs['night'])} is made of",
-        tuple(told.sentences(explained)),
+        f"What the reading of {words.day_name(str(explained.night))} is made of",
+        tuple(sentences(explained)),
         Table(
             "What lies between baseline and the reading",
             ("part", "in ms", "in percent"),
             (
-                ("baseline", words.milliseconds(explained["baseline_rmssd_ms"]), ""),
+                ("baseline", words.milliseconds(explained.baseline_rmssd_ms), ""),
                 *(
-                    (part_name(p), _milliseconds(p), words.percent_change(p["share_ln"]))
+                    (part_name(p), _milliseconds(p), words.percent_change(p.share_ln))
                     for p in parts
                 ),
             ),
         ),
         intervals("explain", [_share(p) for p in parts], _SHARES),
-        f"What each part adds to the reading: {_listed(parts)}.",
+        f"What each part adds to the reading: {_each_share(parts)}.",
         (
             *([f"Come to nothing: {nothing}."] if nothing else []),
-            *(words.sentence(explained.attrs[key]) for key in ("share_rule", "older_rule")),
+            *(words.sentence(sentence(rule)) for rule in rules),
         ),
     )
 
 
-_SHARES: Final = Scale(
+_SHARES: Final = Ground(
     "ms added to the reading", 0.0, None, ratio=False, less="lowers it", more="raises it"
 )
 
 
-def _listed(parts: list[xr.Dataset]) -> str:
+def _each_share(parts: list[ReadingPart]) -> str:
     return "; ".join(f"{part_name(p)} {_milliseconds(p)}" for p in parts)
 
 
-def part_name(part: xr.Dataset, short: bool = False) -> str:
+def part_name(part: ReadingPart, short: bool = False) -> str:
     """Return what a part of a reading is called: a session with its date, or what it is."""
-    kind, label, date = (str(part[f"part_{key}"].item()) for key in ("kind", "label", "date"))
-    if date and kind in (SESSION, STRESSOR):
-        return f"{named(label)}, {words.short_date(date) if short else words.day_name(date)}"
-    return {NOISE: "noise of the night", "sensor": f"sensor {named(label)}"}.get(kind, named(label))
+    label = named(part.label)
+    if part.date is not None:
+        date = str(part.date)
+        return f"{label}, {words.short_date(date) if short else words.day_name(date)}"
+    return {NOISE: "noise of the night", SENSOR: f"sensor {label}"}.get(part.kind, label)
 
 
-def _share(part: xr.Dataset) -> Row:
-    noise = str(part["part_kind"].item()) == NOISE
-    ends = words.triple(part["share_ms"])
-    return Row(part_name(part, short=True), *ends, _milliseconds(part), int(noise))
+def _share(part: ReadingPart) -> Row:
+    shown = _milliseconds(part)
+    return Row(part_name(part, short=True), *part.share_ms, shown, int(part.kind == NOISE))
 
 
-def _milliseconds(part: xr.Dataset) -> str:
-    return words.signed_range(part["share_ms"], 0, " ms")
+def _milliseconds(part: ReadingPart) -> str:
+    return words.signed_range(part.share_ms, 0, " ms")

@@ -51,8 +51,8 @@ class Row(NamedTuple):
     kind: int = 0
 
 
-class Scale(NamedTuple):
-    """The scale that intervals stand on.
+class Ground(NamedTuple):
+    """What intervals stand on: a scale, and on it what makes no difference.
 
     Attributes:
         unit: what is written at the scale.
@@ -70,25 +70,25 @@ class Scale(NamedTuple):
     more: str
 
 
-def intervals(key: str, rows: Sequence[Row], scale: Scale) -> Picture:
-    """Draw intervals on one scale.
+def intervals(key: str, rows: Sequence[Row], ground: Ground) -> Picture:
+    """Draw intervals on one ground.
 
     Args:
         key: what no other picture of the page is called.
         rows: the intervals, from top to bottom.
-        scale: what they stand on.
+        ground: what they stand on.
     """
-    return drawn(key, lambda size: _intervals(rows[:MOST_ROWS], scale, size))
+    return drawn(key, lambda size: _intervals(rows[:MOST_ROWS], ground, size))
 
 
-def _intervals(rows: Sequence[Row], scale: Scale, size: Size) -> Figure:
+def _intervals(rows: Sequence[Row], ground: Ground, size: Size) -> Figure:
     tall = 30 if size.wide else 48
     left, right = _room(rows, size) if size.wide else (10.0, 10.0)
     top, foot = 30, 44
     fig = figure(size, top + tall * len(rows) + foot)
     ax = axes(fig, left, top, right, foot)
-    low, high = _ends(rows, scale)
-    if scale.ratio:
+    low, high = _ends(rows, ground)
+    if ground.ratio:
         ax.set_xscale("log")
     ax.set_xlim(low, high)
     ax.set_ylim(tall * len(rows), 0)
@@ -96,7 +96,7 @@ def _intervals(rows: Sequence[Row], scale: Scale, size: Size) -> Figure:
     outside = _outside(left, right, size)
     for i, row in enumerate(rows):
         middle = tall * (i + 0.5) if size.wide else tall * i + 34
-        _ground(ax, middle, tall / 2 if size.wide else 11, scale)
+        _ground(ax, middle, tall / 2 if size.wide else 11, ground)
         colour = SERIES[row.kind]
         ax.plot([row.low, row.high], [middle] * 2, color=colour, linewidth=4, alpha=0.55)
         ax.plot(row.median, middle, MARKERS[row.kind], color=colour, markersize=7)
@@ -112,7 +112,7 @@ def _intervals(rows: Sequence[Row], scale: Scale, size: Size) -> Figure:
             write(ax, 0, middle - 12, label, size, va="bottom", transform=ax.get_yaxis_transform())
             write(ax, 1, middle - 12, row.told, size, va="bottom", ha="right", color=SOFT,
                   transform=ax.get_yaxis_transform())  # fmt: skip
-    _ticks(ax, low, high, scale, size)
+    _ticks(ax, low, high, ground, size)
     return fig
 
 
@@ -122,12 +122,12 @@ def _room(rows: Sequence[Row], size: Size) -> tuple[float, float]:
     return min(labels, _LABELS), max(text_pixels(row.told, size) for row in rows) + 14
 
 
-def _ground(ax: Axes, middle: float, half: float, scale: Scale) -> None:
+def _ground(ax: Axes, middle: float, half: float, ground: Ground) -> None:
     """Draw, behind one interval, the shaded stretch and the line of no difference."""
-    if scale.same is not None:
-        low, high = scale.same
+    if ground.same is not None:
+        low, high = ground.same
         ax.fill_betweenx([middle - half, middle + half], low, high, color=SHADE, linewidth=0)
-    ax.vlines(scale.none, middle - half, middle + half, color=SOFT, linewidth=1.2)
+    ax.vlines(ground.none, middle - half, middle + half, color=SOFT, linewidth=1.2)
 
 
 def _outside(left: float, right: float, size: Size) -> Callable[..., float]:
@@ -136,19 +136,19 @@ def _outside(left: float, right: float, size: Size) -> Callable[..., float]:
     return lambda pixels, past=None: pixels / across if past is None else 1 + past / across
 
 
-def _ends(rows: Sequence[Row], scale: Scale) -> tuple[float, float]:
-    marks = [scale.none, *(scale.same or ())]
+def _ends(rows: Sequence[Row], ground: Ground) -> tuple[float, float]:
+    marks = [ground.none, *(ground.same or ())]
     low = min([*(row.low for row in rows), *marks])
     high = max([*(row.high for row in rows), *marks])
-    if scale.ratio:
+    if ground.ratio:
         return low / 1.08, high * 1.08
     edge = 0.05 * (high - low)
     return low - edge, high + edge
 
 
-def _ticks(ax: Axes, low: float, high: float, scale: Scale, size: Size) -> None:
+def _ticks(ax: Axes, low: float, high: float, ground: Ground, size: Size) -> None:
     """Write the scale below, its unit under it, and its two directions above."""
-    if scale.ratio:
+    if ground.ratio:
         ticks = [tick for tick in _RATIOS if low <= tick <= high]
         shown = [f"{tick:g}" for tick in ticks]
     else:
@@ -162,8 +162,8 @@ def _ticks(ax: Axes, low: float, high: float, scale: Scale, size: Size) -> None:
     if size.wide:
         ax.grid(axis="x", color=HAIR, linewidth=1)
     tall = ax.get_ylim()[0]
-    for x, text, side in ((0, f"← {scale.less}", "left"), (1, f"{scale.more} →", "right")):
+    for x, text, side in ((0, f"← {ground.less}", "left"), (1, f"{ground.more} →", "right")):
         write(ax, x, -8, text, size, ha=side, va="bottom", color=SOFT,
               transform=ax.get_yaxis_transform())  # fmt: skip
-    write(ax, 1, tall + 40, scale.unit, size, ha="right", va="bottom", color=SOFT,
+    write(ax, 1, tall + 40, ground.unit, size, ha="right", va="bottom", color=SOFT,
           transform=ax.get_yaxis_transform())  # fmt: skip

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from slackwater.fitting.answers.intervals import BOUND, BOUNDS
+from slackwater.fitting.answers.recovery import Recovery
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.canvas import (
     HAIR,
@@ -33,30 +34,31 @@ _MOST_DAYS: Final = 10  # columns of chances
 _BOLD: Final = 0.85  # share of the room that leaves bold text enough
 
 
-def dips(recovery: xr.Dataset) -> Picture:
+def dips(recovery: Recovery) -> Picture:
     """Draw a panel for each type: its typical dip, day by day, under the threshold.
 
     Args:
         recovery: the answer "recovery".
     """
-    return drawn("dips", lambda size: _dips(recovery.isel({n.TYPE: slice(MOST_TYPES)}), size))
+    types = recovery.types.isel({n.TYPE: slice(MOST_TYPES)})
+    return drawn("dips", lambda size: _dips(types, recovery.threshold.percent, size))
 
 
-def _dips(recovery: xr.Dataset, size: Size) -> Figure:
+def _dips(recovery: xr.Dataset, threshold: float, size: Size) -> Figure:
     types = [str(t) for t in recovery[n.TYPE].values]
     columns = min(3 if size.wide else 1, len(types))
     rows = -(-len(types) // columns)
     panel, gap, left, foot = 104, 52, 44, 46
     fig = figure(size, rows * (panel + gap) - 26 + foot)
     across = (size.width - 8) / columns
-    deepest = words.percent_off(float(recovery["dip_left_ln"].max()))
+    deepest = words.percent_off(float(recovery["dip_left_by_day_ln"].max()))
     for i, label in enumerate(types):
         row, column = divmod(i, columns)
         bottom = foot + (rows - 1 - row) * (panel + gap)
         top = gap - 26 + row * (panel + gap)
         right = 8 + across * (columns - 1 - column)
         ax = axes(fig, across * column + left, top, right, bottom)
-        _dip(ax, recovery.sel({n.TYPE: label}), deepest, size)
+        _dip(ax, recovery.sel({n.TYPE: label}), deepest, threshold, size)
         name = shortened(label, _BOLD * (across - left - 4), size)
         where = {"ha": "left", "va": "bottom", "transform": ax.transAxes, "fontweight": "bold"}
         write(ax, 0, 1.06, name, size, **where)
@@ -64,21 +66,20 @@ def _dips(recovery: xr.Dataset, size: Size) -> Figure:
             place = {"ha": "right", "va": "top", "transform": ax.transAxes, "color": SOFT}
             write(ax, 1, -24 / panel, "day after the session", size, **place)
         if not i:
-            threshold = float(recovery["threshold_percent"])
             place = {"ha": "right", "va": "bottom", "color": INK}
             write(ax, ax.get_xlim()[1], threshold + 0.01 * deepest, "threshold", size, **place)
     return fig
 
 
-def _dip(ax: Axes, row: xr.Dataset, deepest: float, size: Size) -> None:
-    days = row["day"].values
+def _dip(ax: Axes, row: xr.Dataset, deepest: float, threshold: float, size: Size) -> None:
+    days, dips = row["day"].values, row["dip_left_by_day_ln"]
     left = {
-        bound: [words.percent_off(float(dip)) for dip in row["dip_left_ln"].sel({BOUND: bound})]
+        bound: [words.percent_off(dip) for dip in dips.sel({BOUND: bound}).values]
         for bound in BOUNDS
     }
     ax.fill_between(days, left["low"], left["high"], color=SERIES[0], alpha=0.22, linewidth=0)
     ax.plot(days, left["median"], color=SERIES[0], marker="o", markersize=3.5, linewidth=1.8)
-    ax.axhline(float(row["threshold_percent"]), color=INK, linestyle=LINES[1], linewidth=1.2)
+    ax.axhline(threshold, color=INK, linestyle=LINES[1], linewidth=1.2)
     ax.set_xlim(0.6, days[-1] + 0.4)
     ax.set_ylim(0, deepest * 1.04)
     ticks = round_ticks(0, deepest * 1.04, 4)
@@ -92,7 +93,7 @@ def chances(recovery: xr.Dataset) -> Picture:
     """Draw for each type and day a bar as high as the chance to be recovered by then.
 
     Args:
-        recovery: the answer "recovery".
+        recovery: the types of the answer "recovery".
     """
     kept = recovery.isel({n.TYPE: slice(MOST_TYPES), "day": slice(_MOST_DAYS)})
     return drawn("chances", lambda size: _chances(kept, size))

@@ -9,8 +9,9 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
+from slackwater.fitting.answers.course import Course
+from slackwater.fitting.answers.forecast import Forecast
 from slackwater.fitting.report.page.canvas import (
     HAIR,
     INK,
@@ -40,7 +41,7 @@ _MARKER: Final = 4.5
 _LABELS: Final = 140  # pixels beside lanes, where there is room
 
 
-def recent(course: xr.Dataset, coming: xr.Dataset) -> Picture:
+def recent(course: Course, coming: Forecast) -> Picture:
     """Draw the latest weeks: readings, state, baseline, sessions, and rest to come.
 
     Args:
@@ -50,10 +51,10 @@ def recent(course: xr.Dataset, coming: xr.Dataset) -> Picture:
     return drawn("recent", lambda size: _recent(course, coming, size))
 
 
-def _recent(course: xr.Dataset, coming: xr.Dataset, size: Size) -> Figure:
-    shown = course.isel({n.NIGHT: slice(-NIGHTS_SHOWN, None)})
+def _recent(course: Course, coming: Forecast, size: Size) -> Figure:
+    shown = latest(course)
     nights = days_of(shown[n.NIGHT])
-    lanes = dict([*sessions_since(course, nights[0]).items()][:MOST_LANES])
+    lanes = dict([*lanes_of(course).items()][:MOST_LANES])
     height = 18 if size.wide else 34
     below = 30 + height * len(lanes)
     room = key_room(size, _KEY)
@@ -62,10 +63,10 @@ def _recent(course: xr.Dataset, coming: xr.Dataset, size: Size) -> Figure:
     ax = axes(fig, left, room, 20, below)
     band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
     band(ax, nights, shown["state_ms"], SERIES[0], LINES[0])
-    ahead = xr.concat([shown["state_ms"].isel({n.NIGHT: [-1]}), coming["state_ms"]], n.NIGHT)
+    ahead = xr.concat([shown["state_ms"].isel({n.NIGHT: [-1]}), coming.nights["state_ms"]], n.NIGHT)
     band(ax, days_of(ahead[n.NIGHT]), ahead, SERIES[0], LINES[2])
     readings(ax, nights, readings_of(shown), _MARKER)
-    last = days_of(coming[n.NIGHT])[-1]
+    last = days_of(coming.nights[n.NIGHT])[-1]
     ax.set_xlim(nights[0] - DAY, last + DAY)
     ax.axvline(nights[-1], color=HAIR, linewidth=1.5, zorder=0)
     series = [readings_of(shown), shown["state_ms"], shown["baseline_ms"], ahead]
@@ -76,16 +77,22 @@ def _recent(course: xr.Dataset, coming: xr.Dataset, size: Size) -> Figure:
     return fig
 
 
-def sessions_since(course: xr.Dataset, first: np.datetime64) -> dict[str, NDArray[np.datetime64]]:
-    """Return the days of each type's sessions from a day on, most often trained first."""
-    dates = course["session_date"].values.astype("datetime64[D]")
-    types = course["session_type"].values.astype(str)
-    here = dates >= first
-    found = {t: dates[here & (types == t)] for t in dict.fromkeys(types[here])}
+def latest(course: Course) -> xr.Dataset:
+    """Return the nights of a course that are drawn."""
+    return course.nights.isel({n.NIGHT: slice(-NIGHTS_SHOWN, None)})
+
+
+def lanes_of(course: Course) -> dict[str, list[np.datetime64]]:
+    """Return the days of each type's sessions in that time, most often trained first."""
+    first = latest(course)[n.NIGHT].values[0]
+    found: dict[str, list[np.datetime64]] = {}
+    for session in course.sessions:
+        if session.date >= first:
+            found.setdefault(session.type, []).append(session.date)
     return dict(sorted(found.items(), key=lambda item: -len(item[1])))
 
 
-def _lanes(ax: Axes, lanes: dict[str, NDArray[np.datetime64]], size: Size, height: float) -> None:
+def _lanes(ax: Axes, lanes: dict[str, list[np.datetime64]], size: Size, height: float) -> None:
     """Draw below the axes a lane for each type, with a mark on each day it was trained."""
     tall = ax.bbox.height
     low, high = ax.get_xlim()
@@ -107,7 +114,7 @@ def _lanes(ax: Axes, lanes: dict[str, NDArray[np.datetime64]], size: Size, heigh
             write(ax, low, middle + 5 / tall, short, size, color=SOFT, **place)
 
 
-def fan(told: Mapping[str, xr.Dataset]) -> Picture:
+def fan(told: Mapping[str, Forecast]) -> Picture:
     """Draw the coming readings for one or two ways to spend today.
 
     Args:
@@ -116,13 +123,13 @@ def fan(told: Mapping[str, xr.Dataset]) -> Picture:
     return drawn("fan", lambda size: _fan(told, size))
 
 
-def _fan(told: Mapping[str, xr.Dataset], size: Size) -> Figure:
+def _fan(told: Mapping[str, Forecast], size: Size) -> Figure:
     top, tall = 22 + 20 * len(told), 200
     fig = figure(size, top + tall + 30)
     ax = axes(fig, 34, top, 20, 30)
     for which, (words, answer) in enumerate(told.items()):
-        nights, line = days_of(answer[n.NIGHT]), LINES[which]
-        band(ax, nights, answer["rmssd_ms"], SERIES[which], line, marker=MARKERS[which])
+        nights, line = days_of(answer.nights[n.NIGHT]), LINES[which]
+        band(ax, nights, answer.nights["rmssd_ms"], SERIES[which], line, marker=MARKERS[which])
         y = 1 + (top - 12 - 20 * which) / tall
         ax.plot(
             [0.0, 26 / size.width], [y] * 2, color=SERIES[which], linestyle=line,
@@ -131,6 +138,6 @@ def _fan(told: Mapping[str, xr.Dataset], size: Size) -> Figure:
         short = shortened(words, size.width - 100, size)
         write(ax, 40 / size.width, y, short, size, va="center", transform=ax.transAxes)
     ax.set_xlim(nights[0] - HALF_DAY, nights[-1] + HALF_DAY)
-    milliseconds_left(ax, size, [answer["rmssd_ms"] for answer in told.values()])
+    milliseconds_left(ax, size, [answer.nights["rmssd_ms"] for answer in told.values()])
     dates_below(ax, size, nights[0], nights[-1])
     return fig

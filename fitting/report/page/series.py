@@ -70,9 +70,9 @@ def readings(ax: Axes, nights: NDArray[Any], values: xr.DataArray, size: float) 
     ax.plot(nights, values.values, "o", color=INK, markersize=size, markeredgewidth=0)
 
 
-def readings_of(course: xr.Dataset) -> xr.DataArray:
-    """Return the readings on the scale of the latest sensor, as state and baseline are."""
-    return course["same_sensor_rmssd_ms" if "same_sensor_rmssd_ms" in course else "rmssd_ms"]
+def readings_of(nights: xr.Dataset) -> xr.DataArray:
+    """Return a course's readings on the scale of the latest sensor, as its state and baseline."""
+    return nights["same_sensor_rmssd_ms" if "same_sensor_rmssd_ms" in nights else "rmssd_ms"]
 
 
 def key_room(size: Size, entries: list[str]) -> float:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import xarray as xr
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.measure import Measurement
 from rich.text import Text
@@ -55,7 +54,7 @@ class Scale:
     cells: int
 
     @classmethod
-    def over(cls, intervals: Iterable[xr.DataArray], cells: int) -> Scale:
+    def over(cls, intervals: Iterable[words.Bounds], cells: int) -> Scale:
         """Return the scale, in whole numbers, on which all intervals find room."""
         bounds = [bound for values in intervals for bound in words.triple(values)]
         low, high = math.floor(min(bounds)), math.ceil(max(bounds))
@@ -66,7 +65,7 @@ class Scale:
         low, high = f"{self.low:.0f}", f"{self.high:.0f} {unit}"
         return f"{low}{high:>{self.cells - len(low)}}"
 
-    def bar(self, values: xr.DataArray) -> Text:
+    def bar(self, values: words.Bounds) -> Text:
         """Return an interval as a bar with its middle marked."""
         low, middle, high = (self._cell(bound) for bound in words.triple(values))
         marks = [" "] * self.cells

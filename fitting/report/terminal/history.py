@@ -1,25 +1,30 @@
-"""Baseline and recovery over the whole history, as terminal text and as JSON."""
+"""Baseline and recovery over the whole history, as terminal text."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
 
-import xarray as xr
 from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from slackwater.fitting.answers.history import FEWEST_SESSIONS, KIND, QUARTER, RECOVERY_RULE
+from slackwater.fitting.answers.history import (
+    FEWEST_IN_A_HALF,
+    Habit,
+    History,
+    Quarter,
+    RecoveryOverTime,
+    SensorUse,
+)
+from slackwater.fitting.answers.intervals import Interval
+from slackwater.fitting.answers.recovery_trend import HalfYear
 from slackwater.fitting.report import words
+from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Scale
-from slackwater.fitting.report.terminal.pieces import json_interval, new_table
-from slackwater.model import names as n
+from slackwater.fitting.report.terminal.pieces import heading_of, new_table
 
-_CHANGES: Final = ("change_percent", "drift_alone_percent")
 _BAR: Final = 45  # columns of the picture for bars
-_THEN: Final = ("dip_then_percent", "half_life_then_percent")
-_CHANCES_THEN: Final = ("chance_deeper_then", "chance_slower_then")
 _FIXED: Final = (
     "The fit holds each type's dip and recovery rate constant over the season: sessions that came "
     "to cost more are in part taken for a lower baseline."
@@ -28,101 +33,90 @@ _CHANGING: Final = (
     "In a season of a year and more the fit lets recovery as a whole change slowly; every other "
     "answer is about recovery as it is now."
 )
-_CHANCES: Final = ("chance_rose", "chance_drift_as_large")
 
 
-def text(answer: xr.Dataset) -> Iterable[RenderableType]:
+def text(answer: History) -> Iterable[RenderableType]:
     """Yield the answer for the terminal."""
-    facts = answer.attrs
-    title = f"Baseline over time, up to {facts['last_night']}"
-    yield Text.assemble((f"{facts['season']}: ", "dim"), (title, "bold"))
-    quarters = facts["quarters"]
-    told = {quarters[i]["quarter"]: i for i in (0, len(quarters) - 1)}
-    means = [f"{_mean(answer, i)} in {name}" for name, i in told.items()]
+    yield heading_of(answer, f"Baseline over time, up to {answer.about.last_night}")
+    quarters = answer.quarters
+    told = {quarter.quarter: quarter for quarter in (quarters[0], quarters[-1])}
+    means = [f"{words.milliseconds(q.baseline_rmssd_ms)} in {name}" for name, q in told.items()]
     yield Text(f"  Baseline was {', and '.join(means)}.")
-    yield _by_quarter(answer)
+    yield _by_quarter(quarters)
     if len(quarters) > 1:
-        yield _picture(answer)
-    yield from _sensors(answer)
-    if facts["habit"] is not None:
-        yield from _habit(answer)
-    yield from _recovery(answer)
-    thinned = facts["draws_used"] < facts["draws_in_all"]
-    share = f", from {facts['draws_used']} of {facts['draws_in_all']} draws" if thinned else ""
+        yield _picture(quarters)
+    if len(answer.sensors) > 1:
+        yield from _sensors(answer.sensors)
+    if answer.habit is not None:
+        yield from _habit(answer.habit)
+    yield from _recovery(answer.recovery)
+    thinned = answer.draws_used < answer.draws_in_all
+    share = f", from {answer.draws_used} of {answer.draws_in_all} draws" if thinned else ""
     yield Text(
         "Change: against the quarter before, with the chance that it rose. Drift alone, in %: "
         "what the slow drift of baseline, as learnt from these readings, makes between such "
         "stretches by itself; a change of that size needs no other reason. "
-        f"{_CHANGING if facts['recovery']['half_years'] else _FIXED} "
-        f"Ranges hold {words.out_of_ten(facts['level'])}{share}."
+        f"{_CHANGING if answer.recovery.half_years else _FIXED} "
+        f"Ranges hold {words.out_of_ten(answer.about.level)}{share}."
     )
 
 
-def _mean(answer: xr.Dataset, position: int) -> str:
-    return words.milliseconds(answer["baseline_rmssd_ms"].isel({QUARTER: position}))
-
-
-def _by_quarter(answer: xr.Dataset) -> Table:
+def _by_quarter(quarters: Sequence[Quarter]) -> Table:
     table = new_table("quarter", "read", "baseline", "change, %", "drift alone", "it rose")
-    for i, quarter in enumerate(answer.attrs["quarters"]):
-        row = answer.isel({QUARTER: i})
-        changed = i > 0
+    for quarter in quarters:
+        rose = quarter.chance_rose
         table.add_row(
-            quarter["quarter"],
-            str(quarter["nights_read"]),
-            _mean(answer, i),
-            _span(row["change_percent"]) if changed else "",
-            _ends(row["drift_alone_percent"]) if changed else "",
-            words.chance(float(row["chance_rose"])) if changed else "",
+            quarter.quarter,
+            str(quarter.nights_read),
+            words.milliseconds(quarter.baseline_rmssd_ms),
+            _span(quarter.change_percent),
+            _ends(quarter.drift_alone_percent),
+            "" if rose is None else words.chance(rose),
         )
     return table
 
 
-def _picture(answer: xr.Dataset) -> Table:
-    means = [answer["baseline_rmssd_ms"].isel({QUARTER: i}) for i in range(answer.sizes[QUARTER])]
+def _picture(quarters: Sequence[Quarter]) -> Table:
+    means = [quarter.baseline_rmssd_ms for quarter in quarters]
     scale = Scale.over(means, _BAR)
     table = new_table("quarter", scale.ends("ms"), "baseline")
-    for quarter, mean in zip(answer.attrs["quarters"], means, strict=True):
-        table.add_row(quarter["quarter"], scale.bar(mean), words.milliseconds(mean))
+    for quarter, mean in zip(quarters, means, strict=True):
+        table.add_row(quarter.quarter, scale.bar(mean), words.milliseconds(mean))
     return table
 
 
-def _sensors(answer: xr.Dataset) -> Iterator[RenderableType]:
-    sensors = answer.attrs["sensors"]
-    if len(sensors) == 1:
-        return
-    latest = next(s["sensor"] for s in sensors if s["reference"])
+def _sensors(sensors: Sequence[SensorUse]) -> Iterator[RenderableType]:
+    latest = next(use.sensor for use in sensors if use.reference)
     yield Text(f"Sensors; baseline is always on the scale of {latest}:", style="bold")
     table = new_table("sensor", "readings", "from", "to", "reads more than the latest")
-    for sensor in sensors:
-        step = "" if sensor["reference"] else _span(_step(answer, sensor["sensor"]), " %")
-        read, first, last = str(sensor["nights_read"]), sensor["first"], sensor["last"]
-        table.add_row(Text(sensor["sensor"]), read, first, last, step)
+    for use in sensors:
+        table.add_row(
+            Text(use.sensor),
+            str(use.nights_read),
+            str(use.first),
+            str(use.last),
+            _span(use.step_percent, " %"),
+        )
     yield table
 
 
-def _step(answer: xr.Dataset, sensor: str) -> xr.DataArray:
-    return answer["sensor_step_percent"].sel({n.OTHER_SENSOR: sensor})
-
-
-def _habit(answer: xr.Dataset) -> Iterator[RenderableType]:
-    habit = answer.attrs["habit"]
-    yield Text(f"Since {habit['since']}:", style="bold")
+def _habit(habit: Habit) -> Iterator[RenderableType]:
+    yield Text(f"Since {habit.since}:", style="bold")
     yield Text(
-        f"  Baseline changed by {_span(answer['habit_change_ms'], ' ms')}, that is "
-        f"{_span(answer['habit_change_percent'], ' %')}; the chance that it rose is "
-        f"{words.chance(float(answer['habit_chance_rose']))}."
+        f"  Baseline changed by {_span(habit.change_ms, ' ms')}, that is "
+        f"{_span(habit.change_percent, ' %')}; the chance that it rose is "
+        f"{words.chance(habit.chance_rose)}."
     )
     yield Text(
-        "  Drift alone makes "
-        f"{_ends(answer['habit_drift_alone_percent'])} % over such stretches; the "
+        f"  Drift alone makes {_ends(habit.drift_alone_percent)} % over such stretches; the "
         "chance that it moves baseline as far as this, up or down, is "
-        f"{words.chance(float(answer['habit_chance_drift_as_large']))}."
+        f"{words.chance(habit.chance_drift_as_large)}."
     )
-    table = new_table("logged", *(f"{h['first']} to {h['last']}" for h in _sides(habit)))
-    table.add_row("nights read", *(f"{h['nights_read']} of {h['nights']}" for h in _sides(habit)))
-    for row in habit["meanwhile"]:
-        table.add_row(Text(row["what"]), str(row["before"]), str(row["after"]))
+    sides = (habit.before, habit.after)
+    table = new_table("logged", *(f"{side.first} to {side.last}" for side in sides))
+    table.add_row("nights read", *(f"{side.nights_read} of {side.nights}" for side in sides))
+    for row in habit.meanwhile:
+        table.add_row(Text(sentence(row.what)), str(row.before), str(row.after))
     yield table
     yield Text(
         "This does not say that the habit did it: many things change at once, those above and "
@@ -131,115 +125,48 @@ def _habit(answer: xr.Dataset) -> Iterator[RenderableType]:
     )
 
 
-def _sides(habit: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
-    return habit["before"], habit["after"]
-
-
-def _recovery(answer: xr.Dataset) -> Iterator[RenderableType]:
-    facts = answer.attrs["recovery"]
-    if facts["half_years"]:
-        yield from _recovery_then(answer)
+def _recovery(recovery: RecoveryOverTime) -> Iterator[RenderableType]:
+    if recovery.half_years:
+        yield from _recovery_then(recovery.half_years)
         return
-    since = facts["later_from"]
+    since = recovery.later_from
     yield Text(f"Did sessions change (from {since} on, against before)?", style="bold")
-    if not facts["kinds"]:
-        yield Text(f"  Cannot say: no type has {FEWEST_SESSIONS} sessions in either half.")
+    if not recovery.types:
+        yield Text(f"  Cannot say: no type has {FEWEST_IN_A_HALF} sessions in either half.")
         return
-    shown = [i for i in range(len(facts["kinds"])) if bool(answer["shown"].isel({KIND: i}))]
-    for i in shown:
-        change = answer["dip_change_percent"].isel({KIND: i})
-        how = "deeper" if float(change.sel(bound="median")) > 0 else "less deep"
+    shown = [change for change in recovery.types if change.shown]
+    for change in shown:
         yield Text(
-            f"  {facts['kinds'][i]['kind']}: dips {how} in the later half, by "
-            f"{_span(change, ' %')}."
+            f"  {change.kind}: dips {change.direction} in the later half, by "
+            f"{_span(change.dip_change_percent, ' %')}."
         )
     if not shown:
         yield Text("  Not that the readings could tell.")
-    yield Text(f"  {RECOVERY_RULE[0].upper()}{RECOVERY_RULE[1:]}.")
+    yield Text(f"  {words.sentence(sentence(recovery.rule))}")
 
 
-def _recovery_then(answer: xr.Dataset) -> Iterator[RenderableType]:
+def _recovery_then(half_years: Sequence[HalfYear]) -> Iterator[RenderableType]:
     yield Text("How sessions were before, all types together, against now:", style="bold")
     table = new_table("on", "dip, %", "deeper then", "half-life, %", "slower then")
-    for i, half_year in enumerate(answer.attrs["recovery"]["half_years"]):
-        row = answer.isel({n.HALF_YEAR: i})
-        spans = [_span(row[key]) for key in _THEN]
-        chances = [words.chance(float(row[key])) for key in _CHANCES_THEN]
-        table.add_row(half_year["night"], spans[0], chances[0], spans[1], chances[1])
+    for then in half_years:
+        table.add_row(
+            str(then.night),
+            _span(then.dip_then_percent),
+            words.chance(then.chance_deeper_then),
+            _span(then.half_life_then_percent),
+            words.chance(then.chance_slower_then),
+        )
     yield table
 
 
-def _span(values: xr.DataArray, unit: str = "") -> str:
-    return f"{_signed(words.triple(values)[1])}{unit} ({_ends(values)})"
+def _span(values: Interval | None, unit: str = "") -> str:
+    """Return an interval of changes, nothing where there is none."""
+    return f"{_signed(values.median)}{unit} ({_ends(values)})" if values else ""
 
 
-def _ends(values: xr.DataArray) -> str:
-    low, _, high = words.triple(values)
-    return f"{_signed(low)} to {_signed(high)}"
+def _ends(values: Interval | None) -> str:
+    return f"{_signed(values.low)} to {_signed(values.high)}" if values else ""
 
 
 def _signed(value: float) -> str:
     return f"{round(value):+d}"  # an integer has no minus zero
-
-
-def body(answer: xr.Dataset) -> dict[str, Any]:
-    """Return what is the answer's own of its JSON object."""
-    facts = answer.attrs
-    return {
-        "quarters": [
-            {
-                **quarter,
-                "baseline_rmssd_ms": json_interval(answer["baseline_rmssd_ms"].isel({QUARTER: i})),
-                **(_change(answer.isel({QUARTER: i})) if i else dict.fromkeys(_CHANGES + _CHANCES)),
-            }
-            for i, quarter in enumerate(facts["quarters"])
-        ],
-        "sensors": [
-            sensor
-            if sensor["reference"]
-            else sensor | {"step_percent": json_interval(_step(answer, sensor["sensor"]))}
-            for sensor in facts["sensors"]
-        ],
-        "habit": facts["habit"] and _habit_body(answer),
-        "recovery": {
-            "later_from": facts["recovery"]["later_from"],
-            "rule": RECOVERY_RULE,
-            "types": [
-                {**kind, **_kind(answer.isel({KIND: i}))}
-                for i, kind in enumerate(facts["recovery"]["kinds"])
-            ],
-            "half_years": [
-                {**half_year, **_then(answer.isel({n.HALF_YEAR: i}))}
-                for i, half_year in enumerate(facts["recovery"]["half_years"])
-            ],
-        },
-        "draws_used": facts["draws_used"],
-        "draws_in_all": facts["draws_in_all"],
-    }
-
-
-def _change(row: xr.Dataset, prefix: str = "") -> dict[str, Any]:
-    return {
-        **{key: json_interval(row[prefix + key]) for key in _CHANGES},
-        **{key: float(row[prefix + key]) for key in _CHANCES},
-    }
-
-
-def _habit_body(answer: xr.Dataset) -> dict[str, Any]:
-    change_ms = json_interval(answer["habit_change_ms"])
-    return {**answer.attrs["habit"], "change_ms": change_ms, **_change(answer, "habit_")}
-
-
-def _then(row: xr.Dataset) -> dict[str, Any]:
-    return {
-        **{key: json_interval(row[key]) for key in _THEN},
-        **{key: float(row[key]) for key in _CHANCES_THEN},
-    }
-
-
-def _kind(row: xr.Dataset) -> dict[str, Any]:
-    return {
-        "dip_change_percent": json_interval(row["dip_change_percent"]),
-        "chance_deeper": float(row["chance_deeper"]),
-        "shown": bool(row["shown"]),
-    }

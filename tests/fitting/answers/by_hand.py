@@ -10,7 +10,7 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from slackwater.fitting import Posterior, Standing, standing
+from slackwater.fitting import Athlete, Posterior
 from slackwater.fitting.sampling.posterior import FitChecks
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
@@ -114,9 +114,9 @@ def by_seed(seed: int) -> Posterior:
     return posterior(SEASON, known, draws=50, seed=seed)
 
 
-def standing_of(now: Season, known: Known, draws: int = 500) -> Standing:
-    """Return the state of a season whose posterior says just this."""
-    return standing(now, posterior(now, known, draws))
+def athlete_of(now: Season, known: Known, draws: int = 500) -> Athlete:
+    """Return the athlete of a season whose posterior says just this."""
+    return Athlete(now, posterior(now, known, draws))
 
 
 SEASON: Final = season(30, [(3, "row"), (9, "row")])

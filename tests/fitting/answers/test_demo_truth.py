@@ -12,8 +12,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from slackwater.fitting import Standing, recovery
+from slackwater.fitting import Athlete, recovery
 from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from tests import demo_season
 from tests.fitting.conftest import Fitted
@@ -83,19 +84,19 @@ def fewest(count: int) -> int:
 
 
 def test_intervals_hold_the_truth_as_often_as_they_say(
-    demo: Fitted, demo_now: Standing, truth: dict[str, Any]
+    demo: Fitted, demo_athlete: Athlete, truth: dict[str, Any]
 ) -> None:
-    held = covered(compared(demo_now, demo, truth))
+    held = covered(compared(demo_athlete.now, demo, truth))
     missed = [name for name, inside in held.items() if not inside]
     assert len(held) == 27
     assert sum(held.values()) >= fewest(len(held)), missed
 
 
 def test_draws_of_another_type_would_not(
-    demo: Fitted, demo_now: Standing, truth: dict[str, Any]
+    demo: Fitted, demo_athlete: Athlete, truth: dict[str, Any]
 ) -> None:
     # The true dip and days of each type against the draws of the next: the check must notice.
-    values = compared(demo_now, demo, truth)
+    values = compared(demo_athlete.now, demo, truth)
     turned = {}
     for name, following in zip(demo.season.types, np.roll(demo.season.types, -1), strict=True):
         for what in ("dip", "days"):
@@ -104,8 +105,8 @@ def test_draws_of_another_type_would_not(
     assert sum(covered(turned).values()) < fewest(len(turned))
 
 
-def test_the_answer_names_the_slow_types_slow(demo_now: Standing, truth: dict[str, Any]) -> None:
-    days = recovery(demo_now)["typical_days"].sel(bound="median")
+def test_the_answer_names_the_slow_types_slow(demo_athlete: Athlete, truth: dict[str, Any]) -> None:
+    days = recovery(demo_athlete).types["typical_days"].sel(bound="median")
     slow, quick = ("hill run", "heavy lifting", "row intervals"), ("easy paddle", "steady row")
     assert min(float(days.sel(type=t)) for t in slow) > max(float(days.sel(type=t)) for t in quick)
     assert all(truth["typical_days"][t] > 3.5 for t in slow)

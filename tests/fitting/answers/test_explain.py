@@ -1,46 +1,42 @@
-"""What a reading is made of: by hand, on the demo season, and as it is shown."""
+"""What a reading is made of: by hand, and on the demo season."""
 
 from __future__ import annotations
 
-import io
-import json
-import re
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-import xarray as xr
-from rich.cells import cell_len
-from rich.console import Console
 from scipy import integrate, stats
 
-from slackwater.fitting import Posterior, Standing, explain, standing
-from slackwater.fitting.answers.explain import logarithmic_mean, parts_of
-from slackwater.fitting.report.terminal.explain import how_often, sentences
-from slackwater.fitting.report.terminal.show import show
-from slackwater.fitting.state.past import past_of
+from slackwater.fitting import Athlete, Posterior, explain
+from slackwater.fitting.answers.explain import Explanation, Share, logarithmic_mean, shares_of
 from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
-from tests.fitting.answers.whole_by_hand import whole_posterior
-from tests.fitting.conftest import Fitted, run
+from tests.fitting.answers.whole_by_hand import whole_athlete, whole_posterior
+from tests.fitting.conftest import Fitted
 
 KNOWN = Known({"row": (0.3, 2.0), "lift": (0.2, 3.0)}, noise_sd=0.1, drift_sd=1e-6)
 
 
-def asked(season: Season, day: int | None, known: Known = KNOWN, **more: Any) -> xr.Dataset:
-    posterior = whole_posterior(season, known, **more)
+def asked(season: Season, day: int | None, known: Known = KNOWN, **more: Any) -> Explanation:
     night = None if day is None else FIRST + DAY * day
-    return explain(standing(season, posterior), posterior, night)
+    return explain(whole_athlete(season, known, **more), night)
 
 
-def shares(answer: xr.Dataset, name: str = "share_ln") -> dict[tuple[str, str], float]:
-    middle = answer[name].sel(bound="median").values
-    keys = zip(answer["part_label"].values, answer["part_date"].values, strict=True)
-    return {(str(a), str(b)): float(x) for (a, b), x in zip(keys, middle, strict=True)}
+def shares(answer: Explanation) -> dict[tuple[str, str], float]:
+    """Return the middle of each part's share, ln, by label and date."""
+    return {(p.label, str(p.date or "")): p.share_ln.median for p in answer.parts}
+
+
+def kinds(answer: Explanation) -> dict[str, str]:
+    return {part.label: part.kind for part in answer.parts}
+
+
+def total(shares: list[Share]) -> Any:
+    return np.sum([share.draws for share in shares], axis=0)
 
 
 # By hand.
@@ -80,12 +76,8 @@ def test_sensor_and_start_are_parts() -> None:
     found = shares(answer)
     assert found["clip", ""] == pytest.approx(0.08)
     assert found["unlogged start", ""] == pytest.approx(-0.4 * np.exp(-3 * np.exp(-1.0)))
-    assert dict(zip(answer["part_label"].values, answer["part_kind"].values, strict=True)) == {
-        "unlogged start": "start",
-        "clip": "sensor",
-        "noise": "noise",
-    }
-    assert "sensor" not in asked(season, 20, known)["part_kind"].values
+    assert kinds(answer) == {"unlogged start": "start", "clip": "sensor", "noise": "noise"}
+    assert "sensor" not in kinds(asked(season, 20, known)).values()
 
 
 def test_what_is_under_one_percent_is_summed() -> None:
@@ -106,9 +98,9 @@ def test_what_is_under_one_percent_is_summed() -> None:
 
 def test_parts_are_in_order_of_size_and_the_noise_is_last() -> None:
     answer = asked(by_hand.season(30, [(20, "row"), (22, "lift"), (23, "row")]), 25)
-    middle = np.abs(answer["share_ln"].sel(bound="median").values)
+    middle = [abs(part.share_ln.median) for part in answer.parts]
     assert (np.diff(middle[:-1]) <= 0).all()
-    assert answer["part_kind"].values[-1] == "noise"
+    assert answer.parts[-1].kind == "noise"
 
 
 def test_noise_is_what_is_left_over_and_how_often_it_comes() -> None:
@@ -126,22 +118,19 @@ def test_noise_is_what_is_left_over_and_how_often_it_comes() -> None:
 
     expected, _ = integrate.quad(beyond, -8, 8)
     # The noise differs between draws by baseline's 0.005; the chance by 10 % or so of itself.
-    assert float(answer["noise_chance"]) == pytest.approx(expected, rel=0.05)
+    assert answer.noise_chance == pytest.approx(expected, rel=0.05)
 
 
 def test_a_night_without_a_reading_has_no_noise() -> None:
     readings = np.full(30, 4.0)
     readings[22] = np.nan
     answer = asked(by_hand.season(sessions=[(20, "row")], readings=readings), 22)
-    assert "noise" not in answer["part_kind"].values
-    assert np.isnan(float(answer["reading_rmssd_ms"]))
-    assert np.isnan(float(answer["noise_chance"]))
-    said = " ".join(sentences(answer))
-    assert said.startswith("There is no reading of 2031-03-23;")
-    assert "oise" not in said
-    total = answer["share_ms"].sel(bound="median").sum()
-    gap = answer["expected_rmssd_ms"] - answer["baseline_rmssd_ms"]
-    assert float(total) == pytest.approx(float(gap.sel(bound="median")), abs=0.5)
+    assert not answer.read
+    assert "noise" not in kinds(answer).values()
+    assert np.isnan(answer.reading_rmssd_ms)
+    assert np.isnan(answer.noise_chance)
+    gap = answer.expected_rmssd_ms.median - answer.baseline_rmssd_ms.median
+    assert sum(part.share_ms.median for part in answer.parts) == pytest.approx(gap, abs=0.5)
 
 
 def test_logarithmic_mean_lies_between_and_makes_shares_add_up() -> None:
@@ -163,8 +152,8 @@ def test_a_night_outside_the_readings_is_refused(day: int) -> None:
 def test_a_past_that_was_edited_is_refused() -> None:
     posterior = whole_posterior(by_hand.season(30), KNOWN._replace(types={}))
     edited = by_hand.season(30, readings=[4.2] * 30)
-    with pytest.raises(NoAnswerError, match="fit again"):
-        explain(standing(edited, posterior), posterior)
+    with pytest.raises(NoAnswerError, match="edited since the fit"):
+        explain(Athlete(edited, posterior))
 
 
 # All parts add up.
@@ -173,27 +162,25 @@ NIGHTS = [0, 3, 15, 75, 76, 77, 111, 112, 178, 181]
 
 
 @pytest.mark.parametrize("night", NIGHTS)
-def test_parts_add_up_to_the_reading_in_every_draw(
-    demo: Fitted, demo_now: Standing, night: int
-) -> None:
-    past = past_of(demo_now, demo.posterior)
-    parts = parts_of(past, night)
-    total = past.level[:, night] + sum(part.share for part in parts)
+def test_parts_add_up_to_the_reading_in_every_draw(demo_athlete: Athlete, night: int) -> None:
+    past = demo_athlete.past
+    shares = shares_of(past, night)
+    made = past.level[:, night] + total(shares)
     reading = past.readings[night]
     expected = past.level[:, night] - past.shown[:, night] + past.shift[:, night]
     read = np.isfinite(reading)
-    assert (parts[-1].kind == "noise") == read
-    assert total == pytest.approx(np.full(len(total), reading) if read else expected, abs=1e-9)
-    without_noise = total - parts[-1].share if read else total
+    assert (shares[-1].kind == "noise") == read
+    assert made == pytest.approx(np.full(len(made), reading) if read else expected, abs=1e-9)
+    without_noise = made - shares[-1].draws if read else made
     assert without_noise == pytest.approx(expected, abs=1e-9)
 
 
-def test_last_night_is_as_the_state_has_it(demo: Fitted, demo_now: Standing) -> None:
-    past = past_of(demo_now, demo.posterior)
+def test_last_night_is_as_the_state_has_it(demo_athlete: Athlete) -> None:
+    past = demo_athlete.past
     dips = past.shown_on(len(past.season.nights) - 1)
     for kind, mine in (("session", slice(0, 5)), ("stressor", slice(5, 6)), ("start", slice(6, 7))):
         which = [i for i, event in enumerate(past.events) if event.kind == kind]
-        expected = demo_now.dips[:, mine].sum(axis=1)
+        expected = demo_athlete.now.dips[:, mine].sum(axis=1)
         assert dips[:, which].sum(axis=1) == pytest.approx(expected, rel=1e-6, abs=1e-12)
 
 
@@ -216,27 +203,26 @@ def three_more(season: Season) -> Season:
 
 
 def test_mornings_since_the_fit_are_explained_too(demo: Fitted) -> None:
-    season = three_more(demo.season)
-    now = standing(season, demo.posterior)
-    past = past_of(now, demo.posterior)
+    athlete = Athlete(three_more(demo.season), demo.posterior)
+    past = athlete.past
     for night in (100, 181, 182, 183, 184):
-        parts = parts_of(past, night)
+        parts = shares_of(past, night)
         reading = past.readings[night]
         assert (parts[-1].kind == "noise") == np.isfinite(reading)
         if np.isfinite(reading):
-            total = past.level[:, night] + sum(part.share for part in parts)
-            assert total == pytest.approx(np.full(len(total), reading), abs=1e-9)
-    answer = explain(now, demo.posterior)
+            made = past.level[:, night] + total(parts)
+            assert made == pytest.approx(np.full(len(made), reading), abs=1e-9)
+    answer = explain(athlete)
     found = shares(answer)
-    assert answer.attrs["night"] == "2031-07-09"
+    assert answer.night == np.datetime64("2031-07-09")
     new = {("hill run", "2031-07-06"), ("head cold", "2031-07-07"), ("finger clip", "")}
     assert new <= set(found)
     assert found["hill run", "2031-07-06"] < -0.01
 
 
 def test_the_past_ends_where_the_state_is_after_new_mornings(demo: Fitted) -> None:
-    now = standing(three_more(demo.season), demo.posterior)
-    past = past_of(now, demo.posterior)
+    athlete = Athlete(three_more(demo.season), demo.posterior)
+    now, past = athlete.now, athlete.past
     left = past.shown_on(len(past.season.nights) - 1)
     for column, group in enumerate(now.groups):
         mine = left[:, [event.label == group for event in past.events]]
@@ -245,108 +231,57 @@ def test_the_past_ends_where_the_state_is_after_new_mornings(demo: Fitted) -> No
     assert past.filtered.variance[:, -1] == pytest.approx(now.level_variance, rel=1e-9)
 
 
-# As it is shown.
-
-
-@pytest.mark.parametrize(
-    ("share", "said"),
-    [
-        (0.9, "on most nights"),
-        (0.5, "about 1 night in 2"),
-        (0.083, "about 1 night in 12"),
-        (0.0004, "less than 1 night in 1000"),
-    ],
-)
-def test_how_often(share: float, said: str) -> None:
-    assert how_often(share) == said
-
-
-def test_most_of_it_is_named_with_its_day() -> None:
-    readings = np.full(40, 4.0)
-    for day, dip in ((29, 0.3), (30, 0.3 * 0.5**0.5), (31, 0.15), (32, 0.3 * 0.5**1.5)):
-        readings[day] -= dip
-    season = by_hand.season(33, [(28, "row")], readings=readings[:33])
-    posterior = whole_posterior(season, KNOWN._replace(noise_sd=0.01))
-    answer = explain(standing(season, posterior), posterior, FIRST + DAY * 29)
-    said = " ".join(sentences(answer))
-    assert said.startswith("The 40 ms of 2031-03-30 is 26 % under your baseline of 55 ms")
-    assert "Most of it is Saturday's row (26 %)." in said  # 29 March 2031
-    today = " ".join(sentences(explain(standing(season, posterior), posterior)))
-    assert today.startswith("This morning's 49 ms is 10 % under your baseline")
-
-
-def text_and_json(folder: Path, *arguments: str) -> tuple[str, Any]:
-    shown = run("explain", folder, *arguments)
-    assert (shown.status, shown.err) == (0, "")
-    return shown.out, json.loads(run("explain", folder, *arguments, "--json").out)
-
-
-@pytest.mark.parametrize("night", ["2031-07-04", "2031-03-26", "2031-01-08"])
-def test_text_shows_the_numbers_of_the_json(demo: Fitted, night: str) -> None:
-    shown, found = text_and_json(demo.folder, "--night", night)
-    assert max(map(len, shown.splitlines())) <= 80
-    assert found["night"] == night
-    baseline, under = found["baseline_rmssd_ms"], found["under_baseline_percent"]["median"]
-    whole = " ".join(shown.split())
-    assert f"The {found['reading_rmssd_ms']:.0f} ms of {night} is {under:.0f} % under" in whole
-    assert f"{baseline['median']:.0f} ms ({baseline['low']:.0f} to {baseline['high']:.0f})" in whole
-    cell = r"([+-]?\d+) \(([+-]?\d+) to ([+-]?\d+)\)"
-    dated = [part for part in found["parts"] if part["date"]]
-    assert dated or night == "2031-01-08"
-    for part in dated:
-        lines = re.findall(rf"^.*{part['date']} +{cell} +{cell}", shown, flags=re.MULTILINE)
-        percent = {b: 100 * np.expm1(x) for b, x in part["share_ln"].items()}
-        close = [
-            all(
-                abs(float(x) - y[b]) <= 0.5001
-                for numbers, y in ((line[:3], percent), (line[3:], part["share_ms"]))
-                for x, b in zip(numbers, ("median", "low", "high"), strict=True)
-            )
-            for line in lines
-        ]
-        assert any(close) or max(map(abs, percent.values())) < 1
-
-
-def test_any_name_keeps_to_80_columns_and_is_shown_as_it_is() -> None:
-    name = "[red]lift[/red] \N{ROWBOAT} " + 60 * "x"
-    season = by_hand.season(30, [(27, name), (28, "row")])
-    posterior = whole_posterior(season, Known({name: (0.3, 2.0), "row": (0.2, 1.0)}))
-    screen = io.StringIO()
-    show(Console(file=screen, width=80), explain(standing(season, posterior), posterior))
-    lines = screen.getvalue().splitlines()
-    assert max(map(cell_len, lines)) <= 80
-    assert "[red]lift[/red]" in "".join(line[:16].strip() for line in lines)
-
-
-def test_json_of_the_last_night_holds_the_contract(demo: Fitted) -> None:
-    shown, found = text_and_json(demo.folder)
-    assert {"schema", "season", "last_night", "level", "warnings"} <= set(found)
-    assert found["night"] == found["last_night"] == "2031-07-06"
-    assert "This morning's 67 ms is" in shown
-    assert "no diagnosis" in shown
-    assert found["parts"][-1]["kind"] == "noise"
-    assert found["parts"][-1]["date"] is None
-    assert 0 < found["noise_chance"] <= 1
+def test_a_stressor_since_a_fit_without_sessions_is_explained() -> None:
+    fitted = by_hand.season(30, stressors=[(20, "cold")])
+    known = KNOWN._replace(types={}, stressors={"cold": (0.1, 1.0)})
+    posterior = whole_posterior(fitted, known)
+    later = by_hand.season(33, stressors=[(20, "cold"), (30, "cold")])
+    found = shares(explain(Athlete(later, posterior)))
+    assert found["cold", "2031-03-31"] == pytest.approx(-0.05, rel=0.2)  # a scatter of 0.2
 
 
 def test_a_stored_posterior_explains_like_the_one_just_fitted(
-    demo: Fitted, demo_now: Standing
+    demo: Fitted, demo_athlete: Athlete
 ) -> None:
-    stored = Posterior.load(demo.folder)
-    fresh = explain(demo_now, demo.posterior)["share_ln"].values
-    again = explain(standing(demo.season, stored), stored)["share_ln"].values
-    assert again == pytest.approx(fresh, abs=1e-6)
+    again = explain(Athlete(demo.season, Posterior.load(demo.folder)))
+    for fresh, stored in zip(explain(demo_athlete).parts, again.parts, strict=True):
+        assert stored.share_ln == pytest.approx(fresh.share_ln, abs=1e-6)
 
 
-@pytest.mark.parametrize("night", ["2031-7-4", "yesterday", "2031-07-07", "2030-01-01"])
-def test_a_night_that_cannot_be_explained_is_refused(demo: Fitted, night: str) -> None:
-    ran = run("explain", demo.folder, "--night", night)
-    assert (ran.status, ran.out) == (2, "")
-    assert night in ran.err
+# What comes to anything, and what weighs.
 
 
-def test_no_posterior_no_explanation(tmp_path: Path) -> None:
-    (tmp_path / "readings.csv").write_text("date,rmssd_ms\n2031-01-06,60\n", encoding="utf-8")
-    ran = run("explain", tmp_path)
-    assert (ran.status, ran.out) == (1, "")
-    assert "slackwater fit" in ran.err
+def dipped(days: int = 33) -> Season:
+    """Return a season whose readings fell by the 0.3 of a row, and came back as it does."""
+    readings = np.full(days, 4.0)
+    for day, dip in ((29, 0.3), (30, 0.3 * 0.5**0.5), (31, 0.15), (32, 0.3 * 0.5**1.5)):
+        readings[day] -= dip
+    return by_hand.season(sessions=[(28, "row")], readings=readings)
+
+
+def test_what_weighs_most_is_most_of_the_gap() -> None:
+    answer = asked(dipped(), 29, KNOWN._replace(noise_sd=0.01))
+    assert [part.label for part in answer.parts if part.weighs] == ["row"]
+    assert answer.parts[0].date == FIRST + DAY * 28
+    assert answer.most_of_it
+
+
+def test_where_the_noise_is_as_large_nothing_is_most_of_it() -> None:
+    readings = np.full(30, 4.0)
+    readings[29] -= 0.1  # where a dip of 0.3 is expected: noise undoes two thirds
+    answer = asked(by_hand.season(sessions=[(28, "row")], readings=readings), 29)
+    assert answer.parts[0].weighs
+    assert not answer.most_of_it
+
+
+def test_a_part_that_stays_within_one_percent_does_not_count() -> None:
+    answer = asked(by_hand.season(30, [(10, "row"), (28, "row")]), 29)
+    counts = {(part.label, part.counts, part.weighs) for part in answer.parts}
+    assert counts == {
+        ("row", True, True),
+        ("older sessions", False, False),
+        ("unlogged start", False, False),
+        ("noise", True, False),  # whatever its size
+    }
+    nothing = asked(by_hand.season(30, [(10, "row")]), 29)
+    assert not nothing.most_of_it

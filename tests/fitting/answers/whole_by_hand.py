@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting import Posterior
+from slackwater.fitting import Athlete, Posterior
 from slackwater.model import names as n
-from slackwater.model.priors import Belief
+from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
-
-_REST: Final = ("season_name", "fingerprint", "last_night", "seed", "checks")
 
 
 def whole_posterior(
@@ -43,7 +42,10 @@ def whole_posterior(
         more[n.STRESSOR_Z] = ((n.CHAIN, n.DRAW, n.STRESSOR_DAY), z)
     tree = made.tree.copy()
     tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().assign(more))
-    if prior is not None:
-        constant = {n.BASELINE_PRIOR_MEAN: prior.mean, n.BASELINE_PRIOR_SD: prior.sd}
-        tree["constant_data"] = xr.DataTree(xr.Dataset(constant))
-    return Posterior(tree, *(getattr(made, f) for f in _REST))
+    priors = Priors() if prior is None else Priors(baseline=prior)
+    return replace(made, tree=tree, priors=priors)
+
+
+def whole_athlete(season: Season, known: Known, **more: Any) -> Athlete:
+    """Return the athlete of a season with such a posterior; takes what that takes."""
+    return Athlete(season, whole_posterior(season, known, **more))

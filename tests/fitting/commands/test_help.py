@@ -15,7 +15,10 @@ from tests.fitting.conftest import run
 
 
 def commands(group: click.Group, above: str = "") -> Iterator[tuple[str, click.Command]]:
-    for name, command in group.commands.items():
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
         yield f"{above}{name}", command
         if isinstance(command, click.Group):
             yield from commands(command, f"{name} ")

@@ -11,8 +11,8 @@ import pytest
 from icalendar import Calendar
 
 from slackwater.model.season import Season
-from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
+from tests.fitting.answers.whole_by_hand import whole_posterior
 from tests.fitting.conftest import Fitted, Ran, run
 
 WANT = ("--want", "hill run:1", "--want", "steady row:1", "--days", "14")
@@ -102,6 +102,27 @@ def test_a_calendar_is_written_kept_and_not_overwritten(demo_copy: Path, tmp_pat
     assert sorted(p.name for p in tmp_path.iterdir()) == ["demo", "plan.ics"]
 
 
+def test_what_cannot_be_written_is_not_kept(
+    demo_copy: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ran = spacing(demo_copy, *WANT, "--ics", str(tmp_path / "nowhere" / "plan.ics"))
+    assert ran.status != 0
+    assert "nowhere" in ran.err
+    path = tmp_path / "plan.ics"
+    path.write_bytes(b"before")
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    ran = spacing(demo_copy, *WANT, "--ics", str(path), "--force")
+    assert ran.status != 0
+    assert "No space left on device" in ran.err
+    assert path.read_bytes() == b"before"
+    assert not (demo_copy / "plans.json").exists()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["demo", "plan.ics"]
+
+
 def test_nothing_is_written_where_no_plan_fits(demo_copy: Path, tmp_path: Path) -> None:
     path = tmp_path / "plan.ics"
     ran = spacing(demo_copy, "--want", "hill run:3", "--ics", str(path))
@@ -154,6 +175,7 @@ def test_a_check_without_a_plan_says_how_to_keep_one(demo_copy: Path) -> None:
     ran = spacing(demo_copy, "--check")
     assert (ran.status, ran.out) == (1, "")
     assert "No plan was kept" in ran.err
+    assert f"slackwater spacing {demo_copy} --want TYPE:COUNT" in ran.err.replace("\n", "")
 
 
 def test_planned_against_done_from_plan_to_check(demo: Fitted, tmp_path: Path) -> None:
@@ -161,7 +183,7 @@ def test_planned_against_done_from_plan_to_check(demo: Fitted, tmp_path: Path) -
     early = demo.season.through(demo.season.nights[-15])
     folder = tmp_path / "demo"
     _write(folder, early)
-    by_hand.posterior(early, KNOWN).save(folder)
+    whole_posterior(early, KNOWN).save(folder)
     wanted = ("--want", "easy paddle:1", "--want", "heavy lifting:2", "--days", "9")
     fixed = ("--fixed", "2031-06-24:easy paddle", "--fixed", "2031-06-27:heavy lifting")
     assert spacing(folder, *wanted, *fixed, "--keep").status == 0

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,22 +14,41 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
 
-from slackwater.fitting import Standing, fit, standing
+from slackwater.fitting import Athlete, Posterior, fit
 from slackwater.fitting.cli import cli
+from slackwater.fitting.commands import trial as trial_command
+from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake import read_season
-from slackwater.fitting.records.trials import read_trials
+from slackwater.fitting.records.trials import Trial
 from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed
 from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import DAY, Season
 from slackwater.model.simulator import plan_season, simulate
 from tests.demo_season import TRUTH
+from tests.fitting.trials import by_hand as trial_by_hand
 
 MEASURE = "ice bath"
 
 
 def run(*arguments: str | Path) -> Result:
     return CliRunner().invoke(cli, ["trial", *map(str, arguments)])
+
+
+def read_trials(folder: Path) -> list[Trial]:
+    return list(SeasonFolder(folder).trials)
+
+
+def codes(error: BaseException | None) -> list[str]:
+    """The codes of what was refused."""
+    assert isinstance(error, NoAnswerError)
+    return [reason.code for reason in error.reasons if isinstance(reason, Reason)]
+
+
+def typed(error: BaseException | None) -> list[str]:
+    """What is said to type after an error."""
+    return [note.strip() for note in getattr(error, "__notes__", [])]
 
 
 @pytest.fixture
@@ -119,17 +140,23 @@ def test_a_plan_is_registered_once(demo_copy: Path, quick: None) -> None:
 
 def test_a_plan_that_is_too_long_is_shown_and_not_registered(demo_copy: Path, quick: None) -> None:
     done = run("plan", demo_copy, "--measure", MEASURE, "--smallest", "0.1")
-    assert isinstance(done.exception, NoAnswerError)
-    assert "Nothing is registered: even 64 sessions per arm" in str(done.exception)
+    assert codes(done.exception) == ["too small to find"]
+    (command,) = typed(done.exception)
+    found = re.fullmatch(
+        r"slackwater trial plan \S+ --measure 'ice bath' --smallest (\S+)", command
+    )
+    assert found
     assert "sessions per arm" in done.stdout
+    shown = f"That many find an effect of {float(found[1]):g} days"
+    assert shown in " ".join(done.stdout.split())
     assert not (demo_copy / "trials.json").exists()
 
 
 def test_without_a_trial_there_is_nothing_to_do(demo_copy: Path) -> None:
-    for command in ("today", "analyse"):
+    for command, code in (("today", "no open trial"), ("analyse", "no trial yet")):
         done = run(command, demo_copy)
-        assert isinstance(done.exception, NoAnswerError)
-        assert "slackwater trial plan" in str(done.exception)
+        assert codes(done.exception) == [code]
+        assert typed(done.exception) == [f"slackwater trial plan {demo_copy} --measure NAME"]
     assert run("ledger", demo_copy).exit_code == 0
     wrong = run("plan", demo_copy, "--measure", MEASURE, "--start", "7 July")
     assert isinstance(wrong.exception, QuestionError)
@@ -145,7 +172,7 @@ def test_the_ledger_shows_what_is_recorded_before_a_new_fit(demo_copy: Path) -> 
     needed = {row["measure"]: row["needs_fit"] for row in found["rows"]}
     assert needed == {"river dip": False, "beet juice": False, "sauna": True}
     assert found["last_night"] == "2031-07-08"
-    assert found["next"]["stage"] == "fit again"
+    assert found["next"]["stage"] == "fit what is new"
     (demo_copy / "posterior.nc").unlink()
     shown = run("ledger", demo_copy).stdout
     assert shown.count("needs a fit") == 3
@@ -156,27 +183,62 @@ def test_a_measure_on_trial_is_not_compared(demo_copy: Path, quick: None) -> Non
     assert done.exit_code == 0, done.output
     go_on(demo_copy, 12)
     compared = CliRunner().invoke(cli, ["compare", str(demo_copy), "--intervention", MEASURE])
-    assert isinstance(compared.exception, NoAnswerError)
-    assert "is under way and not judged yet" in str(compared.exception)
+    assert codes(compared.exception) == ["on trial"]
     assert read_trials(demo_copy)[0].looks == []
 
 
 @pytest.fixture
 def fitted_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same season is fitted once, and quickly: fits are not what is tested here."""
-    known: dict[str, Standing] = {}
+    known: dict[str, Athlete] = {}
 
-    def fits(progress: Any) -> Callable[[Season], Standing]:
-        def ask(season: Season) -> Standing:
+    def fits(priors: Priors | None, progress: Any) -> Callable[[Season], Athlete]:
+        def ask(season: Season) -> Athlete:
             key = season.fingerprint()
             if key not in known:
-                known[key] = standing(season, fit(season, draws=600))
+                known[key] = Athlete(season, fit(season, priors=priors, draws=600))
             return known[key]
 
         return ask
 
     monkeypatch.setattr("slackwater.fitting.commands.trial._fit", fits)
     monkeypatch.setattr("slackwater.fitting.sampling.fit.CAREFUL", (500, 0.9))  # if at all
+
+
+def test_a_trial_is_judged_with_the_priors_of_the_season(
+    demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tight = Priors(log_rate_ratio=Belief(0.0, 0.1))
+    replace(Posterior.load(demo_copy), priors=tight).save(demo_copy)
+    asked: list[Priors | None] = []
+    fitted = trial_command._fit
+
+    def fits(priors: Priors | None, progress: Any) -> Callable[[Season], Athlete]:
+        asked.append(priors)
+        return fitted(priors, progress)
+
+    monkeypatch.setattr(trial_command, "_fit", fits)
+    run("analyse", demo_copy)
+    assert asked == [tight]
+    (demo_copy / "posterior.nc").unlink()
+    run("analyse", demo_copy)
+    assert asked == [tight, None]
+
+    def fit_with(season: Season, *, priors: Priors, **_: Any) -> Posterior:
+        asked.append(priors)
+        return Posterior.load(demo_copy)
+
+    monkeypatch.setattr("slackwater.fitting.sampling.fit.fit", fit_with)
+    with pytest.raises(NoAnswerError):
+        fitted(tight, None)(read_season(demo_copy))
+    assert asked[-1] == tight
+
+
+def test_giving_up_needs_words(demo_copy: Path) -> None:
+    assert codes(run("stop", demo_copy, "--because", "x").exception) == ["no open trial"]
+    SeasonFolder(demo_copy).record(trial_by_hand.plan())
+    assert isinstance(run("stop", demo_copy, "--because", " ").exception, QuestionError)
+    assert read_trials(demo_copy)[0].open
 
 
 @pytest.mark.slow
@@ -191,7 +253,7 @@ def test_from_the_first_day_to_the_result(demo_copy: Path, quick: None, fitted_o
     assert today["day"] == str(season.last_night)
 
     early = run("analyse", demo_copy)
-    assert isinstance(early.exception, NoAnswerError)
+    assert codes(early.exception) == ["trial not due"]
     assert read_trials(demo_copy)[0].looks == []
     look = run("analyse", demo_copy, "--peek")
     assert "Verdict: not due yet." in look.stdout
@@ -214,7 +276,8 @@ def test_from_the_first_day_to_the_result(demo_copy: Path, quick: None, fitted_o
 
     # Asked again: the same numbers, and nothing more in the record.
     events = (demo_copy / "trials.json").read_text()
-    assert json.loads(run("analyse", demo_copy, "--json").stdout) == judged
+    again = json.loads(run("analyse", demo_copy, "--json").stdout)
+    assert again == judged | {"judged_before": True}
     assert (demo_copy / "trials.json").read_text() == events
     items = run("analyse", demo_copy, "--report-items")
     assert judged["verdict"] in " ".join(items.stdout.split())

@@ -16,6 +16,7 @@ PAGE: Final = Path(__file__).parents[3] / "docs" / "answers.md"
 IN_ALL: Final = "In every answer"
 BY_NAME: Final = {  # objects whose keys are the season's own names, or numbers
     "sessions_by_type", "wanted", "chances", "types[].days_for_chance", "alternatives[].left_out",
+    "reasons[]", "refused_for",
 }  # fmt: skip
 BOUNDS: Final = {"median", "low", "high"}
 
@@ -96,7 +97,7 @@ def test_every_answer_in_the_report_is_defined(demo: Fitted, tmp_path: Path) -> 
     found = json.loads(ran.out)
     pages = sections()
     assert undefined({**found, "answers": {}, "refused": {}}, defined(pages["report"])) <= {
-        "schema", "season", "last_night", "level", "warnings",
+        "schema", "season", "last_night", "level", "warnings", "reasons",
     }  # fmt: skip
     known = defined(pages[IN_ALL]) | defined(pages["report"])
     for question in ("course", "worth"):

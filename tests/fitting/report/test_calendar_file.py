@@ -8,30 +8,42 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
-from pathlib import Path
-from typing import Any
+from dataclasses import replace
 
-import pytest
-import xarray as xr
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from icalendar import Calendar
 
-from slackwater.fitting.report.calendar_file import as_calendar, write_whole
-from slackwater.model.errors import QuestionError
+from slackwater.fitting import plan_spacing
+from slackwater.fitting.report.calendar_file import as_calendar
+from slackwater.fitting.spacing.plan import SpacingPlan
+from slackwater.fitting.spacing.session import Session
+from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import Known
 
 MADE = dt.datetime(2031, 7, 6, 6, 30, 5, 123, tzinfo=dt.UTC)
 Property = tuple[str, str, str]  # name, parameters, value
 
 
-def plan(*sessions: tuple[str, str], **facts: Any) -> xr.Dataset:
-    """Return a plan by date and type, as far as a calendar needs it."""
+MADE_BEFORE = plan_spacing(
+    by_hand.athlete_of(by_hand.SEASON, Known({"row": (0.01, 1.0)}), 10), {"row": 1}
+)
+
+
+def plan(*sessions: tuple[str, str]) -> SpacingPlan:
+    """Return a plan by date and type."""
     rows = [
-        {"date": date, "type": label, "fixed": False, "chance": 0.84, "asked": 0.8}
+        Session(dt.date.fromisoformat(date), label, fixed=False, chance=0.84, asked=0.8)
         for date, label in sessions
     ]
-    own = {"season": "spring", "first_night": "2031-01-01", "start": "2031-07-06"}
-    return xr.Dataset(attrs={**own, "last_night": "2031-07-06", "sessions": rows, **facts})
+    return replace(
+        MADE_BEFORE,
+        about=replace(MADE_BEFORE.about, last_night=np.datetime64("2031-07-06")),
+        first_night=dt.date(2031, 1, 1),
+        start=dt.date(2031, 7, 6),
+        sessions=tuple(rows),
+    )
 
 
 PLAIN = plan(("2031-07-09", "row"), ("2031-12-31", "hill run"), ("2032-02-28", "row"))
@@ -124,7 +136,7 @@ def test_the_stamp_is_in_utc() -> None:
 
 
 def test_uids_are_stable_and_tell_sessions_apart() -> None:
-    def uids(answer: xr.Dataset) -> list[str]:
+    def uids(answer: SpacingPlan) -> list[str]:
         return [e["UID"][1] for e in events(read_by_hand(as_calendar(answer, MADE)))]
 
     first = uids(PLAIN)
@@ -133,8 +145,14 @@ def test_uids_are_stable_and_tell_sessions_apart() -> None:
     # Made anew from the same first day, the second row is the same event on another day.
     moved = plan(("2031-07-09", "row"), ("2031-07-20", "row"), ("2031-07-30", "hill run"))
     assert sorted(uids(moved)) == sorted(first)
-    for change in ({"season": "autumn"}, {"start": "2031-07-07"}, {"first_night": "2030-01-01"}):
-        assert not set(uids(PLAIN.assign_attrs(change))) & set(first)
+    for other in (
+        replace(PLAIN, about=replace(PLAIN.about, season="autumn")),
+        replace(PLAIN, start=dt.date(2031, 7, 7)),
+        replace(PLAIN, first_night=dt.date(2030, 1, 1)),
+    ):
+        assert not set(uids(other)) & set(first)
+    # What is in calendars already stays the same event whatever becomes of the program.
+    assert first[0] == "c311397e-4131-5d34-b4fc-9f1c55749203"
 
 
 def test_another_reader_finds_the_same() -> None:
@@ -178,32 +196,3 @@ def test_long_names_are_folded_between_characters() -> None:
         (event,) = events(read_by_hand(content))
         assert event["SUMMARY"][1] == letter * 200
         assert b"\r\n " in content
-
-
-def test_a_file_is_written_whole_and_never_over_another(tmp_path: Path) -> None:
-    path = tmp_path / "plan.ics"
-    write_whole(path, b"one", replace=False)
-    with pytest.raises(QuestionError, match=r"plan\.ics is there already.*--force"):
-        write_whole(path, b"two", replace=False)
-    assert path.read_bytes() == b"one"
-    write_whole(path, b"two", replace=True)
-    assert path.read_bytes() == b"two"
-    with pytest.raises(OSError, match="nowhere"):
-        write_whole(tmp_path / "nowhere" / "plan.ics", b"", replace=False)
-    assert [p.name for p in tmp_path.iterdir()] == ["plan.ics"]
-
-
-def test_a_write_that_fails_leaves_what_was_there(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    path = tmp_path / "plans.json"
-    path.write_bytes(b"before")
-
-    def full(_: int) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("os.fsync", full)
-    with pytest.raises(OSError, match="No space"):
-        write_whole(path, b"after", replace=True)
-    assert path.read_bytes() == b"before"
-    assert [p.name for p in tmp_path.iterdir()] == ["plans.json"]

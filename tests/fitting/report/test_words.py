@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 import xarray as xr
 
+from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
+from slackwater.fitting.text import plural
 
 
 def interval(low: float, median: float, high: float) -> xr.DataArray:
@@ -40,6 +42,7 @@ def test_whole_days_round_the_ends_outward(days: tuple[float, float, float], sai
 )
 def test_days_have_one_decimal(days: tuple[float, float, float], said: str) -> None:
     assert words.days_range(interval(*days)) == said
+    assert words.days_range(Interval(*days)) == said
     assert words.tight(interval(*days)) == said.replace(" to ", "–").replace("over ", ">")
 
 
@@ -85,7 +88,7 @@ def test_a_level_is_said_as_a_count(level: float, said: str) -> None:
 
 
 def test_plurals() -> None:
-    assert [words.plural(count, "night") for count in (0, 1, 2)] == [
+    assert [plural(count, "night") for count in (0, 1, 2)] == [
         "0 nights",
         "1 night",
         "2 nights",

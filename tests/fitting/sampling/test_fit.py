@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import arviz as az
@@ -13,17 +14,22 @@ import pymc as pm
 import pytest
 import xarray as xr
 
-from slackwater.fitting import Posterior, fit
+from slackwater.fitting import Athlete, Posterior, fit
 from slackwater.fitting.sampling import fit as fit_module
 from slackwater.fitting.sampling.fit import CAREFUL, FEWEST_READINGS, TARGET_ACCEPT, TUNE, check
 from slackwater.fitting.sampling.posterior import FitChecks
 from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.design import design_of
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.paths import last_night
+from slackwater.model.priors import Belief, Priors
 from slackwater.model.recovery import build_model
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.conftest import Fitted
 from tests.fitting.sampling.test_machine_code import PYTHON
+
+CLEAN = FitChecks(0, 4000, 1.0, 2000.0, 2000.0)
 
 
 class Short(NamedTuple):
@@ -75,6 +81,32 @@ def test_other_seeds_and_other_chains_share_no_draw(demo: Fitted, short: Short) 
 def test_without_a_seed_it_follows_from_what_was_logged(demo: Fitted) -> None:
     assert demo.posterior.seed == int(demo.season.observed().fingerprint()[:7], 16)
     assert demo.posterior.seed >= 0
+
+
+def test_a_fit_keeps_the_priors_that_it_was_made_with(demo: Fitted, tmp_path: Path) -> None:
+    assert demo.posterior.priors == Priors()
+    far = Priors(baseline=Belief(np.log(40.0), 0.01))  # the demo's readings lie about 60 ms
+    posterior = short_fit(demo.season, priors=far).posterior
+    posterior.save(tmp_path)
+    loaded = Posterior.load(tmp_path)
+    assert posterior.priors == loaded.priors == far
+    constant = posterior.tree["constant_data"].to_dataset()
+    assert float(constant[n.BASELINE_PRIOR_MEAN]) == far.baseline.mean
+
+    # A look at the past begins where the fit began, and ends where it ended.
+    athlete = Athlete(demo.season, replace(loaded, checks=CLEAN))  # too short a fit to be clean
+    now, past = athlete.now, athlete.past
+    assert np.abs(past.filtered.mean[:, 0] - np.log(40.0)).max() < 0.05
+    np.testing.assert_allclose(past.filtered.mean[:, -1], now.level_mean, rtol=1e-9)
+    np.testing.assert_allclose(past.filtered.variance[:, -1], now.level_variance, rtol=1e-9)
+
+
+def test_the_state_on_the_last_night_is_kept_draw_by_draw(demo: Fitted) -> None:
+    season = demo.season.observed()
+    expected = last_night(demo.posterior.draws, season, design_of(season), Priors())
+    for name, values in expected.items():
+        np.testing.assert_array_equal(demo.posterior.last[name], values)
+    assert list(demo.posterior.last[n.GROUP].values) == list(expected[n.GROUP].values)
 
 
 def test_draws_carry_the_models_names_and_labels(demo: Fitted) -> None:
@@ -162,9 +194,6 @@ def test_progress_is_told_up_to_the_end_of_each_run(short: Short) -> None:
         assert done == sorted(done)
 
 
-CLEAN = FitChecks(0, 4000, 1.0, 2000.0, 2000.0)
-
-
 @pytest.mark.parametrize(
     ("first", "second", "kept"),
     [
@@ -202,18 +231,19 @@ def test_a_run_with_a_flaw_is_repeated_with_more_care_and_the_better_one_kept(
     assert checks == kept if isinstance(kept, FitChecks) else checks.divergences == kept
 
 
+TOO_FEW = Reason("too few readings", season="spring", readings=13, needed=14)
+
+
 def test_too_few_readings_are_no_season_yet() -> None:
     with pytest.raises(NoAnswerError) as caught:
         fit(by_hand.season(readings=[4.0] * (FEWEST_READINGS - 1)))
-    assert str(caught.value) == (
-        "Season 'spring' has 13 readings; a fit needs at least 14. Go on logging, best through a "
-        "stretch of complete rest."
-    )
+    assert caught.value.reasons == (TOO_FEW,)
 
 
 def test_missing_nights_are_no_readings() -> None:
-    with pytest.raises(NoAnswerError, match="has 13 readings"):
+    with pytest.raises(NoAnswerError) as caught:
         fit(by_hand.season(readings=[4.0, np.nan] * 13))
+    assert caught.value.reasons == (TOO_FEW,)
 
 
 @pytest.mark.parametrize(("draws", "chains"), [(99, 4), (0, 4), (-5, 4), (1000, 1), (1000, 0)])

@@ -1,11 +1,9 @@
-"""Planned against done, against dips worked out by hand, and the file that plans are kept in."""
+"""Planned against done, against dips worked out by hand."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,20 +11,17 @@ import pytest
 import xarray as xr
 from scipy import stats
 
-from slackwater.fitting import Posterior, check_spacing, plan_spacing, standing
-from slackwater.fitting.records.plans import (
-    KeptPlan,
-    holding,
-    plan_to_keep,
-    read_plans,
-    with_plan,
-)
-from slackwater.fitting.report.as_json import as_object
+from slackwater.fitting import Athlete, Posterior, check_spacing
+from slackwater.fitting.records.plans import KeptPlan
+from slackwater.fitting.report.objects import as_object
+from slackwater.fitting.spacing.check import SpacingCheck
 from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError, SeasonError
+from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
+from tests.fitting.answers.whole_by_hand import whole_posterior
+from tests.fitting.records.by_hand import date, plan
 
 NIGHTS = 40
 DRAWS = 400  # in each of two chains
@@ -34,50 +29,17 @@ KNOWN = Known({"hill run": (0.2, 1.0), "row": (0.1, 1.0)}, noise_sd=0.1, session
 EARLY = [(2, "row"), (4, "hill run")]
 
 
-def date(day: int) -> str:
-    return str(FIRST + DAY * day)
-
-
-def plan(
-    *sessions: tuple[int, str, float],
-    start: int | None = None,
-    days: int = 10,
-    logged: Sequence[tuple[int, str]] = (),
-) -> KeptPlan:
-    """Return a plan by days from the first reading's, with what it promised."""
-    first = sessions[0][0] if start is None else start
-    rows = [
-        {"date": date(day), "type": label, "fixed": False, "chance": chance, "asked": 0.5}
-        for day, label, chance in sessions
-    ]
-    return KeptPlan.model_validate(
-        {
-            "schema": 1,
-            "season": "spring",
-            "made_from": date(first),
-            "start": date(first),
-            "days": days,
-            "rest": [],
-            "logged": [{"date": date(day), "type": label} for day, label in logged],
-            "sessions": rows,
-        }
-    )
-
-
 def fitted(season: Season, known: Known = KNOWN, scatter: Any = 0.0, start: Any = 0.0) -> Posterior:
     """Return a posterior made by hand that also says what each logged session was."""
-    post = by_hand.posterior(season, known, DRAWS)
-    sessions = len(season.observed().session_nights())
-    shape = (by_hand.CHAINS, DRAWS, sessions)
+    post = whole_posterior(season, known, DRAWS, scatter)
+    size = (by_hand.CHAINS, DRAWS)
     flat = np.broadcast_to(np.asarray(start, float), by_hand.CHAINS * DRAWS)
-    added = {
-        n.SESSION_Z: ((n.CHAIN, n.DRAW, n.SESSION), np.broadcast_to(scatter, shape).copy()),
-        n.START_DIP: ((n.CHAIN, n.DRAW), flat.reshape(by_hand.CHAINS, DRAWS).copy()),
-        n.START_LOG_RATE: ((n.CHAIN, n.DRAW), np.zeros(shape[:2])),
+    own = {
+        n.START_DIP: ((n.CHAIN, n.DRAW), flat.reshape(size).copy()),
+        n.START_LOG_RATE: ((n.CHAIN, n.DRAW), np.zeros(size)),
     }
-    draws = post.tree["posterior"].to_dataset().assign(added)
-    last = post.tree["last_night"].to_dataset()
-    tree = xr.DataTree.from_dict({"posterior": draws, "last_night": last})
+    tree = post.tree.copy()
+    tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().assign(own))
     return replace(post, tree=tree)
 
 
@@ -87,10 +49,17 @@ def check(
     known: Known = KNOWN,
     level: float = 0.8,
     **facts: Any,
-) -> xr.Dataset:
+) -> SpacingCheck:
     season = by_hand.season(NIGHTS, sorted([*EARLY, *done]))
-    post = fitted(season, known, **facts)
-    return check_spacing(standing(season, post), post, list(plans), level)
+    return check_spacing(Athlete(season, fitted(season, known, **facts), plans=plans), level)
+
+
+def status(answer: SpacingCheck) -> list[str]:
+    return [row.status for row in answer.planned]
+
+
+def done_on(answer: SpacingCheck) -> list[str]:
+    return [str(row.done_on or "") for row in answer.planned]
 
 
 def test_on_the_day_moved_missed_and_to_come() -> None:
@@ -101,31 +70,21 @@ def test_on_the_day_moved_missed_and_to_come() -> None:
     done = [(20, "hill run"), (25, "row"), (34, "row"), (22, "easy paddle")]
     known = KNOWN._replace(types={**KNOWN.types, "easy paddle": (0.01, 1.0)})
     answer = check([planned], done, known)
-    assert list(answer["status"].values) == [
+    assert status(answer) == [
         "on the day", "moved", "missed", "missed", "to come", "to come",
     ]  # fmt: skip
-    assert list(answer["done_on"].values) == [date(20), date(25), "", "", "", ""]
+    assert answer.counts == {"on the day": 1, "moved": 1, "missed": 2, "to come": 2}
+    assert done_on(answer) == [date(20), date(25), "", "", "", ""]
     # The plan has ten days, 20 to 29: the paddle on 22 stands beside it, the row on 34 does not.
-    assert int(answer["done_beside"]) == 1
+    assert answer.done_beside == 1
 
 
 def test_a_session_stands_for_one_planned_session_only() -> None:
     """A session on a planned day is that day's, even where another could claim it as moved."""
     planned = plan((20, "row", 0.9), (22, "row", 0.9), (24, "row", 0.9))
     answer = check([planned], [(22, "row"), (23, "row")])
-    assert list(answer["status"].values) == ["missed", "on the day", "moved"]
-    assert list(answer["done_on"].values) == ["", date(22), date(23)]
-
-
-def test_a_later_plan_replaces_what_an_earlier_one_said_of_its_days() -> None:
-    first = plan((20, "row", 0.9), (24, "row", 0.9), (26, "hill run", 0.9))
-    second = plan((25, "hill run", 0.7), start=23)
-    held = holding([first, second])
-    assert [(str(s.date), s.type, s.chance) for s in held.sessions] == [
-        (date(20), "row", 0.9),
-        (date(25), "hill run", 0.7),
-    ]
-    assert held.replaced == 2
+    assert status(answer) == ["missed", "on the day", "moved"]
+    assert done_on(answer) == ["", date(22), date(23)]
 
 
 def test_the_chance_of_having_been_back_is_that_of_the_fitted_dips() -> None:
@@ -153,7 +112,7 @@ def test_the_chance_of_having_been_back_is_that_of_the_fitted_dips() -> None:
                 rest = rest + {"hill run": 0.2, "row": 0.1}[label] * np.exp(0.2 * z[:, i])
         if night in (20, 23, 25):
             expected.append(float((dip + rest <= 0.05).mean()))
-    assert answer["chance_back"].values == pytest.approx(expected)
+    assert [row.chance_back for row in answer.planned] == pytest.approx(expected)
     assert 0.02 < min(expected[1:]) < max(expected[1:]) < 0.98
 
 
@@ -163,16 +122,15 @@ def test_the_share_and_its_range() -> None:
     planned = plan(*((day, "row", 0.8) for day in days), days=40)
     rows = KNOWN._replace(types={"hill run": (0.2, 1.0), "row": (0.1, 0.5)})
     answer = check([planned], [(day, "row") for day in days], rows)
-    assert int(answer["judged"]) == 10
-    assert answer["back_count"].values == pytest.approx([10, 10, 10])
+    assert answer.judged == 10
+    assert answer.back_count == pytest.approx([10, 10, 10])
     jeffreys = stats.beta(10.5, 0.5)
-    found = answer["share_back"].values
     # 16,000 shares: 4 SE of a quantile at these densities is under 0.01.
-    assert found == pytest.approx(jeffreys.ppf([0.1, 0.5, 0.9]), abs=0.01)
+    assert answer.share_back == pytest.approx(jeffreys.ppf([0.1, 0.5, 0.9]), abs=0.01)
     expected = stats.binom(10, 0.8).ppf([0.1, 0.5, 0.9])
-    assert answer["promised_count"].values == pytest.approx(expected)
-    assert float(answer["promised_mean"]) == pytest.approx(0.8)
-    assert answer.attrs["verdict"] == "more often than promised"
+    assert answer.promised_count == pytest.approx(expected)
+    assert answer.promised_mean == pytest.approx(0.8)
+    assert answer.verdict == "more often than promised"
 
 
 @pytest.mark.parametrize(
@@ -183,7 +141,7 @@ def test_the_verdict_of_ten_in_ten(promised: float, verdict: str) -> None:
     days = [3 * i + 9 for i in range(10)]
     rows = KNOWN._replace(types={"hill run": (0.2, 1.0), "row": (0.1, 0.5)})
     planned = plan(*((day, "row", promised) for day in days), days=40)
-    assert check([planned], [(d, "row") for d in days], rows).attrs["verdict"] == verdict
+    assert check([planned], [(d, "row") for d in days], rows).verdict == verdict
 
 
 def test_never_back_is_less_often_than_promised_and_few_say_little() -> None:
@@ -191,18 +149,19 @@ def test_never_back_is_less_often_than_promised_and_few_say_little() -> None:
     days = [9, 12, 15, 18]
     done = [(day, "row") for day in days]
     answer = check([plan(*((day, "row", 0.8) for day in days))], done, slow)
-    assert answer.attrs["verdict"] == "less often than promised"
-    assert any("With 4 judged so far" in w for w in answer.attrs["warnings"])
+    assert answer.verdict == "less often than promised"
+    assert answer.about.warnings == (Reason("few promises judged", judged=4, enough=10),)
     one = check([plan((9, "row", 0.8))], [(9, "row")], slow, level=0.95)
-    assert one.attrs["verdict"] == "as promised"
+    assert one.verdict == "as promised"
 
 
 def test_moved_sessions_are_shown_but_no_promise_was_made_of_their_morning() -> None:
     answer = check([plan((20, "row", 0.9), (25, "row", 0.9))], [(21, "row")])
-    assert int(answer["judged"]) == 0
-    assert float(answer["chance_back"][0]) == 1
-    assert answer.attrs["verdict"] == "cannot tell"
-    assert (int(answer["done"]), float(answer["done_back"].sel(bound="median"))) == (1, 1)
+    assert answer.judged == 0
+    assert answer.planned[0].chance_back == 1
+    assert answer.verdict == "cannot tell"
+    assert (answer.done, answer.done_back.median) == (1, 1)
+    assert answer.promised_mean is None
     assert as_object(answer)["share_back"] == {"median": None, "low": None, "high": None}
 
 
@@ -212,10 +171,10 @@ def test_a_promise_is_judged_only_where_the_plan_was_followed_until_then() -> No
 
     def judged(*others: tuple[int, str], **known: Any) -> list[bool]:
         answer = check([plan(*sessions, start=19, **known)], [*on_the_day, *others])
-        assert list(answer["status"].values) == ["on the day"] * 3
-        assert int(answer["judged"]) == int(answer["followed"].sum())
-        assert int(answer["done"]) == 3
-        return list(answer["followed"].values)
+        assert status(answer) == ["on the day"] * 3
+        assert answer.judged == sum(row.followed for row in answer.planned)
+        assert answer.done == 3
+        return [row.followed for row in answer.planned]
 
     assert judged() == [True, True, True]
     assert judged((18, "row")) == [True, True, True]  # before the plan was made
@@ -229,12 +188,11 @@ def test_a_promise_is_judged_only_where_the_plan_was_followed_until_then() -> No
 def test_sessions_after_the_last_fitted_reading_wait_for_a_fit() -> None:
     season = by_hand.season(NIGHTS, [*EARLY, (20, "row"), (36, "row")])
     post = fitted(season.through(FIRST + DAY * 30))
-    answer = check_spacing(
-        standing(season, post), post, [plan((20, "row", 0.9), (36, "row", 0.9), days=30)]
-    )
-    assert list(np.isfinite(answer["chance_back"].values)) == [True, False]
-    assert int(answer["judged"]) == 1
-    assert any("1 of the planned sessions done" in w for w in answer.attrs["warnings"])
+    plans = [plan((20, "row", 0.9), (36, "row", 0.9), days=30)]
+    answer = check_spacing(Athlete(season, post, plans=plans))
+    assert [row.chance_back is not None for row in answer.planned] == [True, False]
+    assert answer.judged == 1
+    assert Reason("done after the fit", count=1, last_night=date(30)) in answer.about.warnings
 
 
 def test_types_may_stand_in_another_order_in_the_files() -> None:
@@ -246,49 +204,28 @@ def test_types_may_stand_in_another_order_in_the_files() -> None:
     plans = [plan((20, "row", 0.9), (22, "hill run", 0.9))]
     turned = by_hand.season(NIGHTS, log, attributes=dict(reversed(described.items())))
     assert turned.types != season.types
-    first, second = (check_spacing(standing(s, post), post, plans) for s in (season, turned))
-    assert list(first["chance_back"].values) == list(second["chance_back"].values)
+    first, second = (check_spacing(Athlete(s, post, plans=plans)) for s in (season, turned))
+    assert first.planned == second.planned
 
 
 def test_nothing_kept_is_said() -> None:
-    with pytest.raises(NoAnswerError, match="No plan was kept"):
+    with pytest.raises(NoAnswerError) as error:
         check([], [])
+    assert error.value.reasons == (Reason("no plan kept"),)
 
 
-def test_what_is_kept_can_be_read_again_and_is_only_added_to() -> None:
-    season = by_hand.season(NIGHTS, EARLY)
-    answer = plan_spacing(by_hand.standing_of(season, KNOWN), {"row": 2}, fixed={date(45): "row"})
-    kept = plan_to_keep(answer)
-    assert [str(s.date) for s in kept.sessions] == [s["date"] for s in answer.attrs["sessions"]]
-    assert [s.fixed for s in kept.sessions] == [False, True]
-    text = with_plan([], kept)
-    assert read_plans(text.encode(), "plans.json") == [kept]
-    assert with_plan([kept], kept) == text
-    other = plan((50, "row", 0.9))
-    both = with_plan([kept], other)
-    assert json.loads(both)[0] == json.loads(text)[0]
-    assert read_plans(both.encode(), "plans.json") == [kept, other]
-
-
-@pytest.mark.parametrize(
-    ("content", "said"),
-    [
-        ("nonsense", r"plans\.json: not a list of plans.*mend it, or move"),
-        ('{"schema": 1}', "not a list of plans"),
-        ('[{"schema": 1}]', "at plan 1, 'season'"),
-        ("\xff", "not a list of plans"),
-    ],
-)
-def test_a_file_that_holds_no_plans(content: str, said: str) -> None:
-    with pytest.raises(SeasonError, match=said):
-        read_plans(content.encode("latin-1"), "plans.json")
-
-
-@pytest.mark.parametrize(
-    ("key", "value"),
-    [("schema", 2), ("days", 0), ("sessions", []), ("start", "soon"), ("extra", 1)],
-)
-def test_a_plan_that_is_not_one(key: str, value: object, tmp_path: Path) -> None:
-    row = json.loads(with_plan([], plan((20, "row", 0.9))))[0]
-    with pytest.raises(SeasonError, match=f"at plan 1, '{key}'"):
-        read_plans(json.dumps([row | {key: value}]).encode(), str(tmp_path / "plans.json"))
+def test_the_json_object_holds_the_same() -> None:
+    answer = check([plan((20, "row", 0.9), (30, "row", 0.8))], [(20, "row")])
+    found = as_object(answer)
+    assert found["planned"][1] == {
+        "date": date(30),
+        "type": "row",
+        "promised": 0.8,
+        "status": "missed",
+        "done_on": None,
+        "followed": True,
+        "chance_back": None,
+    }
+    assert found["counts"] == {"on the day": 1, "moved": 0, "missed": 1, "to come": 0}
+    assert (found["plans"], found["replaced"], found["promised_mean"]) == (1, 0, 0.9)
+    assert found["moved_rule"].startswith("moved: another session of the type")

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from slackwater.fitting import Posterior, Standing, fit, standing
+from slackwater.fitting import Athlete, Posterior, fit
 from slackwater.fitting.answers.recovery import typical_days
-from slackwater.fitting.state.past import past_of
+from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.season import DAY
 from tests.fitting.conftest import Fitted
@@ -48,39 +48,39 @@ def apart(one: Standing, other: Standing) -> dict[str, float]:
 
 
 def test_new_mornings_give_the_answers_of_a_new_fit(
-    demo: Fitted, demo_now: Standing, older: Posterior
+    demo: Fitted, demo_athlete: Athlete, older: Posterior
 ) -> None:
-    updated = standing(demo.season, older)
-    assert updated.night == demo_now.night
-    distances = apart(demo_now, updated)
+    refitted, updated = demo_athlete.now, Athlete(demo.season, older).now
+    assert updated.night == refitted.night
+    distances = apart(refitted, updated)
     assert max(distances.values()) < CLOSE, distances
     widths = {name: x.std(0) for name, x in answers(updated).items()}
-    for name, x in answers(demo_now).items():
+    for name, x in answers(refitted).items():
         # An SD of 1,000 effective draws has a Monte Carlo error of about 2.2 %; times 2 and 5.
         np.testing.assert_allclose(widths[name] / x.std(0), 1.0, atol=0.2, err_msg=name)
 
 
 def test_the_older_fit_by_itself_would_not(
-    demo: Fitted, demo_now: Standing, older: Posterior
+    demo: Fitted, demo_athlete: Athlete, older: Posterior
 ) -> None:
-    earlier = standing(demo.season.through(older.last_night), older)
-    distances = apart(demo_now, earlier)
+    distances = apart(demo_athlete.now, Athlete(demo.season, older).as_fitted)
     assert distances["typical days"] > CLOSE
     assert distances["baseline"] > CLOSE
 
 
 def test_not_too_many_draws_die_out(demo: Fitted, older: Posterior) -> None:
-    updated = standing(demo.season, older)
+    updated = Athlete(demo.season, older).now
     assert len(np.unique(updated.level_mean)) > 0.25 * len(updated.level_mean)
 
 
 def test_new_mornings_are_taken_apart_as_by_a_new_fit(
-    demo: Fitted, demo_now: Standing, older: Posterior
+    demo: Fitted, demo_athlete: Athlete, older: Posterior
 ) -> None:
-    whole = past_of(demo_now, demo.posterior)
-    taken_in = past_of(standing(demo.season, older), older)
-    new = {(e.label, e.date) for e in whole.events if e.date > str(older.last_night)}
-    assert {(e.label, e.date) for e in taken_in.events if e.date > str(older.last_night)} == new
+    whole, taken_in = demo_athlete.past, Athlete(demo.season, older).past
+    new = {(e.label, e.date) for e in whole.events if e.date and e.date > older.last_night}
+    assert {
+        (e.label, e.date) for e in taken_in.events if e.date and e.date > older.last_night
+    } == new
     assert len(new) > 1
     for mine, theirs in ((whole.level, taken_in.level), (whole.shown, taken_in.shown)):
         spread = mine[:, -NEW:].std(axis=0)

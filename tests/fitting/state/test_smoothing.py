@@ -62,6 +62,13 @@ def test_even_weights_stay_as_they_are() -> None:
     assert k == 0.0
 
 
+def test_weights_that_are_even_but_for_rounding_are_even() -> None:
+    rounding = 1e-14 * np.random.default_rng(3).standard_normal(400)
+    found, k = smooth_weights(2.75 + rounding)
+    np.testing.assert_allclose(np.exp(found), 1 / 400)
+    assert k == 0.0
+
+
 def test_too_few_draws_are_never_trusted() -> None:
     assert smooth_weights(np.random.default_rng(1).standard_normal(24))[1] == np.inf
 

@@ -6,9 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from slackwater.fitting import Standing, forecast, standing
+from slackwater.fitting import Athlete
+from slackwater.fitting.state.ahead import Ahead, days_until_baseline, look_ahead
+from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.state.unseen_types import draw_unseen
 from slackwater.model import names as n
+from slackwater.model.errors import Reason
 from slackwater.model.season import DAY, Season
 from tests.fitting.conftest import Fitted
 
@@ -26,7 +29,7 @@ def with_new(demo: Fitted, attributes: dict[str, str], sessions: int = 1) -> Sea
 
 
 def now_with_new(demo: Fitted, sessions: int = 1) -> Standing:
-    return standing(with_new(demo, {}, sessions), demo.posterior)
+    return Athlete(with_new(demo, {}, sessions), demo.posterior).now
 
 
 def test_a_new_type_is_drawn_from_the_population_of_types(demo: Fitted) -> None:
@@ -55,15 +58,18 @@ def test_attribute_values_that_it_shares_move_it(demo: Fitted) -> None:
     np.testing.assert_allclose(hard.log_dip - plain.log_dip, effect, rtol=1e-9, atol=1e-12)
 
 
-def test_a_forecast_takes_it_for_a_session_like_any_other(demo: Fitted, demo_now: Standing) -> None:
-    with_it, without = (forecast(now, nights=2) for now in (now_with_new(demo), demo_now))
-    assert np.all(with_it["ln_mean"].values < without["ln_mean"].values)
-    assert np.all(with_it["ln_sd"].values > without["ln_sd"].values)
-    assert with_it["days_to_baseline"].sel(bound="median") >= 1
-    assert with_it.attrs["warnings"] == [
-        f"{NEW!r} is new and no reading shows it yet: until one does, it counts as a session like "
-        "any of the others."
-    ]
+def ahead_of(now: Standing, nights: int) -> Ahead:
+    return look_ahead(now, nights, [])
+
+
+def test_it_is_taken_for_a_session_like_any_other(demo: Fitted, demo_athlete: Athlete) -> None:
+    now = now_with_new(demo)
+    with_it, without = (ahead_of(each, 2) for each in (now, demo_athlete.now))
+    logs = [(a.level - a.shown) for a in (with_it, without)]
+    assert np.all(logs[0].mean(axis=0) < logs[1].mean(axis=0))
+    assert np.all(logs[0].std(axis=0) > logs[1].std(axis=0))
+    assert np.median(days_until_baseline(now, [])) >= 1
+    assert now.warnings == [Reason("type not shown yet", type=NEW)]
 
 
 def test_its_first_night_holds_back_what_that_of_others_does(demo: Fitted) -> None:
@@ -74,12 +80,11 @@ def test_its_first_night_holds_back_what_that_of_others_does(demo: Fitted) -> No
     np.testing.assert_allclose(hidden, np.stack([share, share, 0 * share], axis=1))
 
 
-def test_a_type_that_is_only_listed_changes_nothing(demo: Fitted, demo_now: Standing) -> None:
+def test_a_type_that_is_only_listed_changes_nothing(demo: Fitted, demo_athlete: Athlete) -> None:
     now = now_with_new(demo, 0)
-    assert now.warnings == demo_now.warnings
-    np.testing.assert_array_equal(
-        forecast(now, nights=3)["rmssd_ms"], forecast(demo_now, nights=3)["rmssd_ms"]
-    )
+    assert now.warnings == demo_athlete.now.warnings
+    mine, theirs = ahead_of(now, 3), ahead_of(demo_athlete.now, 3)
+    np.testing.assert_allclose(mine.reading, theirs.reading, rtol=1e-14)
 
 
 def test_a_fit_without_any_session_draws_none(demo: Fitted) -> None:

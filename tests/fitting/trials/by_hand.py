@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from slackwater.fitting import Athlete
 from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.records.lots import ASSIGNMENT
 from slackwater.fitting.records.trials import Planned, Trial, orders
@@ -54,3 +55,8 @@ def trial(start: int = 0, per_arm: int = 4, **changes: Any) -> Trial:
 def season(nights: int, sessions: by_hand.Dated, used: Any = (), **others: Any) -> Season:
     """A season with the measure used on these days."""
     return by_hand.season(nights, sessions, interventions=[(d, MEASURE) for d in used], **others)
+
+
+def unfitted(made: Season, *trials: Trial) -> Athlete:
+    """An athlete with these trials, of whom nothing was learnt."""
+    return Athlete(made, trials=trials)

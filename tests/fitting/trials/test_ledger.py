@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
-import xarray as xr
-from rich.console import Console
 
-from slackwater.fitting import Standing, trial_ledger
+from slackwater.fitting import Athlete, trial_ledger
 from slackwater.fitting.answers.compare import compare_intervention
 from slackwater.fitting.records.trials import Analysed, Looked, Stopped, Trial
-from slackwater.fitting.report.as_json import as_object
-from slackwater.fitting.report.terminal.show import show
+from slackwater.fitting.trials.ledger import LedgerRow, TrialLedger
 from slackwater.fitting.trials.shrinkage import shrink, without_prior
-from slackwater.model.errors import NoAnswerError
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.priors import Belief, Priors
+from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
-from tests.fitting.trials.by_hand import WRITTEN, day, plan
+from tests.fitting.trials.by_hand import WRITTEN, day, plan, unfitted
 
 NIGHTS = 60
 SESSIONS = [(3 * k, ["row", "lift"][k % 2]) for k in range(18)]
@@ -28,18 +26,29 @@ STANDARD = np.random.default_rng(1).standard_normal(1000)
 STANDARD = (STANDARD - STANDARD.mean()) / STANDARD.std()
 
 
-def state(**log_ratios: tuple[float, float]) -> Standing:
-    """A season with these measures, each with its posterior mean and SD."""
-    names = {name: name.replace("_", " ") for name in log_ratios}
+Moments = tuple[float, float]
+
+
+def tried(
+    *trials: Trial, measures: Mapping[str, Moments] | None = None, now: Season | None = None
+) -> Athlete:
+    """An athlete with these trials, and measures logged.
+
+    Args:
+        trials: the trials.
+        measures: posterior mean and SD of each measure's log rate ratio.
+        now: the season as it is now; as it was fitted if left out.
+    """
+    learnt = measures or {}
     applied = [
-        (d, names[name])
-        for k, name in enumerate(log_ratios)
+        (d, name)
+        for k, name in enumerate(learnt)
         for d in [date + 1 for at, (date, _) in enumerate(SESSIONS) if (at // 2 + k) % 2]
     ]
-    ratios = {names[name]: np.exp(m + s * STANDARD) for name, (m, s) in log_ratios.items()}
+    ratios = {name: np.exp(m + s * STANDARD) for name, (m, s) in learnt.items()}
     season = by_hand.season(NIGHTS, SESSIONS, interventions=applied)
     known = Known({"row": (0.4, 2.0), "lift": (0.2, 1.0)}, rate_ratios=ratios)
-    return by_hand.standing_of(season, known)
+    return Athlete(now or season, by_hand.posterior(season, known), trials=trials)
 
 
 def analysed(number: int = 1, mean: float = 0.35, sd: float = 0.12) -> Analysed:
@@ -57,130 +66,144 @@ def analysed(number: int = 1, mean: float = 0.35, sd: float = 0.12) -> Analysed:
     )
 
 
-def rows(answer: xr.Dataset) -> dict[str, dict[str, Any]]:
-    return {row["measure"]: row for row in answer.attrs["rows"]}
+def at(answer: TrialLedger, measure: str) -> LedgerRow:
+    return next(row for row in answer.rows if row.measure == measure)
 
 
-def at(answer: xr.Dataset, measure: str) -> xr.Dataset:
-    return answer.isel(row=list(rows(answer)).index(measure))
-
-
-def printed(answer: xr.Dataset) -> str:
-    screen = io.StringIO()
-    show(Console(file=screen, width=80, highlight=False), answer)
-    assert max(map(len, screen.getvalue().splitlines())) <= 80
-    return " ".join(screen.getvalue().split())
+def codes(answer: TrialLedger) -> list[str]:
+    return [reason.code for reason in answer.about.warnings]
 
 
 def test_measures_of_the_log_stand_beside_their_shrunk_selves() -> None:
-    moments = {"river_dip": (0.3, 0.12), "beet_juice": (-0.1, 0.15), "nap": (0.05, 0.1)}
-    now = state(**moments)
-    answer = trial_ledger(now, [])
+    moments = {"river dip": (0.3, 0.12), "beet juice": (-0.1, 0.15), "nap": (0.05, 0.1)}
+    athlete = tried(measures=moments)
+    answer = trial_ledger(athlete)
     mean, sd = np.array(list(moments.values())).T
-    expected = shrink(*without_prior(mean, sd, 0.0, 0.3))
-    for row, name in enumerate(["river dip", "beet juice", "nap"]):
-        alone = compare_intervention(now, name)["rate_ratio"]
+    expected = shrink(*without_prior(mean, sd, [Belief(0.0, 0.3)] * 3))
+    for number, name in enumerate(["river dip", "beet juice", "nap"]):
+        row, alone = at(answer, name), compare_intervention(athlete, name).rate_ratio
         # The same but for normal quantiles in place of the draws'.
-        assert at(answer, name)["alone"].values == pytest.approx(alone.values, rel=0.02)
-        middle = float(at(answer, name)["together"].sel(bound="median"))
-        assert middle == pytest.approx(np.exp(expected.quantile(0.5)[row]), rel=1e-3)
-        chance = float(at(answer, name)["chance_faster_together"])
-        assert chance == pytest.approx(expected.chance_above(0.0)[row], abs=1e-3)
-    assert float(at(answer, "river dip")["together"].sel(bound="median")) < np.exp(0.3)
-    assert all(row["status"] == "no trial" for row in answer.attrs["rows"])
-    assert any(
-        "without a trial were used when the athlete chose" in w for w in answer.attrs["warnings"]
-    )
+        assert row.rate_ratio_alone == pytest.approx(alone, rel=0.02)
+        middle = row.rate_ratio_together.median
+        assert middle == pytest.approx(np.exp(expected.quantile(0.5)[number]), rel=1e-3)
+        chance = expected.chance_above(0.0)[number]
+        assert row.chance_faster_together == pytest.approx(chance, abs=1e-3)
+    assert at(answer, "river dip").rate_ratio_together.median < np.exp(0.3)
+    assert all(row.status == "no trial" for row in answer.rows)
+    assert "used without a trial" in codes(answer)
+
+
+def test_what_was_believed_beforehand_counts_once() -> None:
+    moments = {"river dip": (0.15, 0.08), "nap": (0.02, 0.09)}
+    athlete = tried(measures=moments)
+    tight = Belief(0.0, 0.1)
+    priors = Priors(log_rate_ratio=tight)
+    believing = Athlete(athlete.season, replace(athlete.posterior, priors=priors))
+    mean, sd = np.array(list(moments.values())).T
+    expected = shrink(*without_prior(mean, sd, [tight, tight])).quantile(0.5)
+    found = trial_ledger(believing)
+    middles = [at(found, name).rate_ratio_together.median for name in ("river dip", "nap")]
+    assert middles == pytest.approx(np.exp(expected), rel=1e-6)
+    usual = at(trial_ledger(athlete), "river dip").rate_ratio_together.median
+    assert usual < 0.9 * middles[0]  # the tight prior had pulled it already
+
+
+def test_a_result_keeps_the_prior_it_was_judged_with() -> None:
+    done = analysed(mean=0.15, sd=0.08).model_copy(update={"prior_mean": 0.0, "prior_sd": 0.1})
+    expected = shrink(*without_prior(np.array([0.15]), np.array([0.08]), [Belief(0.0, 0.1)]))
+    (row,) = trial_ledger(tried(Trial(plan(), [], done))).rows
+    middle = np.exp(expected.quantile(0.5)[0])
+    assert row.rate_ratio_together.median == pytest.approx(middle, rel=1e-6)
 
 
 def test_an_analysed_trial_speaks_by_its_record() -> None:
-    now = state(ice_bath=(-0.2, 0.1))  # what later use, outside the trial, made of it
-    done = Trial(plan(), [], analysed())
-    answer = trial_ledger(now, [done])
-    (row,) = answer.attrs["rows"]
-    assert (row["status"], row["basis"], row["verdict"]) == ("analysed", "trial", "faster")
-    assert float(answer["alone"][0].sel(bound="median")) == pytest.approx(np.exp(0.35))
+    # What later use, outside the trial, made of it, is not asked.
+    answer = trial_ledger(tried(Trial(plan(), [], analysed()), measures={"ice bath": (-0.2, 0.1)}))
+    (row,) = answer.rows
+    assert (row.status, row.basis, row.verdict) == ("analysed", "trial", "faster")
+    assert row.rate_ratio_alone.median == pytest.approx(np.exp(0.35))
 
 
 def test_an_open_trial_shows_no_result() -> None:
-    now = state(ice_bath=(0.4, 0.05), nap=(0.0, 0.1))
-    answer = trial_ledger(now, [Trial(plan(10))])
-    row = rows(answer)["ice bath"]
-    assert (row["status"], row["basis"]) == ("running", None)
-    assert np.all(np.isnan(answer["alone"][0]))
-    assert np.isnan(float(answer["chance_faster"][0]))
-    assert np.isfinite(float(answer["alone"][1][0]))
-    planned = trial_ledger(now, [Trial(plan(NIGHTS + 3))])
-    assert rows(planned)["ice bath"]["status"] == "planned"
-    assert as_object(answer)["rows"][0]["rate_ratio_together"]["median"] is None
-    assert "not yet" in printed(answer)
+    moments: dict[str, Moments] = {"ice bath": (0.4, 0.05), "nap": (0.0, 0.1)}
+    answer = trial_ledger(tried(Trial(plan(10)), measures=moments))
+    row = at(answer, "ice bath")
+    assert (row.status, row.basis) == ("running", None)
+    assert np.all(np.isnan([*row.rate_ratio_alone, *row.rate_ratio_together]))
+    assert np.all(np.isnan([row.chance_faster_alone, row.chance_faster_together]))
+    assert np.isfinite(at(answer, "nap").rate_ratio_alone.low)
+    planned = trial_ledger(tried(Trial(plan(NIGHTS + 3)), measures=moments))
+    assert at(planned, "ice bath").status == "planned"
 
 
 def test_a_stopped_trial_speaks_by_the_log_unless_the_measure_is_on_trial_again() -> None:
-    now = state(ice_bath=(0.1, 0.1))
     given_up = Trial(plan(10), stopped=Stopped(trial=1, written=WRITTEN, because="a broken tub"))
-    answer = trial_ledger(now, [given_up])
-    (row,) = answer.attrs["rows"]
-    assert (row["status"], row["basis"]) == ("stopped", "log")
-    assert float(answer["alone"][0].sel(bound="median")) == pytest.approx(np.exp(0.1))
-    assert "stopped: a broken tub" in printed(answer)
-    again = trial_ledger(now, [given_up, Trial(plan(30, trial=2))])
-    assert np.all(np.isnan(again["alone"]))
+    (row,) = trial_ledger(tried(given_up, measures={"ice bath": (0.1, 0.1)})).rows
+    assert (row.status, row.basis, row.because) == ("stopped", "log", "a broken tub")
+    assert row.rate_ratio_alone.median == pytest.approx(np.exp(0.1))
+    again = trial_ledger(
+        tried(given_up, Trial(plan(30, trial=2)), measures={"ice bath": (0.1, 0.1)})
+    )
+    assert np.all(np.isnan([row.rate_ratio_alone for row in again.rows]))
 
 
 def test_what_the_fit_has_not_seen_is_shown_and_marked() -> None:
-    now = state(nap=(0.2, 0.1))
     later = by_hand.season(
-        NIGHTS + 20, SESSIONS, interventions=[(5, "nap"), (40, "nap"), (NIGHTS + 3, "sauna")]
+        NIGHTS + 20, SESSIONS, interventions=[*NAPS, (NIGHTS - 1, "nap"), (NIGHTS + 3, "sauna")]
     )
-    done = Trial(plan(), [], analysed())
-    answer = trial_ledger(now, [done], season=later)
-    told = rows(answer)
-    assert [row["needs_fit"] for row in told.values()] == [False, False, True]
-    assert (told["sauna"]["status"], told["sauna"]["basis"]) == ("no trial", None)
-    assert np.isfinite(answer["alone"].values[:2]).all()
-    assert np.isnan(answer["together"].values[2]).all()
-    assert answer.attrs["last_night"] == str(later.last_night)
-    assert any(w.startswith("Not in the fit yet: 'sauna'.") for w in answer.attrs["warnings"])
-    assert any("is told up to" in w for w in answer.attrs["warnings"])
-    assert "needs a fit" in printed(answer)
+    answer = trial_ledger(
+        tried(Trial(plan(), [], analysed()), now=later, measures={"nap": (0.2, 0.1)})
+    )
+    assert [row.needs_fit for row in answer.rows] == [False, False, True]
+    sauna = at(answer, "sauna")
+    assert (sauna.status, sauna.basis) == ("no trial", None)
+    assert np.isfinite([row.rate_ratio_alone for row in answer.rows[:2]]).all()
+    assert np.isnan(sauna.rate_ratio_together).all()
+    assert answer.about.last_night == later.last_night
+    assert Reason("not in the fit yet", measures=["sauna"]) in answer.about.warnings
+    behind = Reason("log told up to the fit", last_night=str(day(NIGHTS - 1)))
+    assert behind in answer.about.warnings
+
+
+NAPS = [(date + 1, "nap") for k, (date, _) in enumerate(SESSIONS) if k // 2 % 2]
+SEASON = by_hand.season(NIGHTS, SESSIONS, interventions=NAPS)
 
 
 def test_without_any_fit_the_record_is_shown() -> None:
-    season = state(nap=(0.2, 0.1)).season
-    answer = trial_ledger(season, [Trial(plan(), [], analysed())])
-    assert float(answer["alone"][0].sel(bound="median")) == pytest.approx(np.exp(0.35))
-    assert [row["needs_fit"] for row in answer.attrs["rows"]] == [False, True]
-    nothing = trial_ledger(season, [Trial(plan(10))])
-    assert np.isnan(nothing["together"].values).all()
-    assert nothing.attrs["faster"] == []
+    answer = trial_ledger(unfitted(SEASON, Trial(plan(), [], analysed())))
+    assert answer.rows[0].rate_ratio_alone.median == pytest.approx(np.exp(0.35))
+    assert [row.needs_fit for row in answer.rows] == [False, True]
+    nothing = trial_ledger(unfitted(SEASON, Trial(plan(10))))
+    assert np.isnan([row.rate_ratio_together for row in nothing.rows]).all()
+    assert nothing.faster == ()
 
 
 def test_looks_are_told() -> None:
     look = Looked(trial=1, written=WRITTEN, last_night=day(30).astype(object), sessions_with=2,
                   sessions_without=2)  # fmt: skip
-    answer = trial_ledger(state(nap=(0.0, 0.1)), [Trial(plan(), [look, look], analysed())])
-    assert rows(answer)["ice bath"]["looks"] == 2
-    assert any("were looked at 2 times before its end" in w for w in answer.attrs["warnings"])
-    assert "2 interim looks" in printed(answer)
+    answer = trial_ledger(
+        tried(Trial(plan(), [look, look], analysed()), measures={"nap": (0.0, 0.1)})
+    )
+    assert at(answer, "ice bath").looks == 2
+    looked = Reason("looked at before its end", measure="ice bath", looks=2)
+    assert looked in answer.about.warnings
 
 
-def ten(lucky: float) -> tuple[Standing, Sequence[Trial]]:
+def ten(lucky: float) -> TrialLedger:
     others = {f"idea_{k}": (0.02 * (k - 4), 0.1) for k in range(9)}
-    return state(**others, lucky=(lucky, 0.1)), []
+    return trial_ledger(tried(measures={**others, "lucky": (lucky, 0.1)}))
 
 
 def test_the_lucky_tenth_is_a_hint_and_a_strong_one_stands() -> None:
-    answer = trial_ledger(*ten(0.21))
-    assert float(at(answer, "lucky")["chance_faster"]) >= 0.975
-    assert float(at(answer, "lucky")["chance_faster_together"]) < 0.975
-    assert answer.attrs["faster"] == []
-    assert any(w.startswith("'lucky' looks faster by itself") for w in answer.attrs["warnings"])
-    strong = trial_ledger(*ten(0.6))
-    assert strong.attrs["faster"] == ["lucky"]
-    assert "Faster, among all that was tried: lucky." in printed(strong)
+    answer = ten(0.21)
+    assert at(answer, "lucky").chance_faster_alone >= 0.975
+    assert at(answer, "lucky").chance_faster_together < 0.975
+    assert answer.faster == ()
+    assert Reason("faster by itself only", measure="lucky") in answer.about.warnings
+    assert ten(0.6).faster == ("lucky",)
 
 
 def test_nothing_ever_tested() -> None:
-    with pytest.raises(NoAnswerError, match="No measure was ever tested"):
-        trial_ledger(state(), [])
+    with pytest.raises(NoAnswerError) as caught:
+        trial_ledger(tried())
+    assert caught.value.reasons == (Reason("nothing ever tested"),)

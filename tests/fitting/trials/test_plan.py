@@ -9,23 +9,23 @@ from typing import Any
 
 import numpy as np
 import pytest
+import xarray as xr
 
-from slackwater.fitting import Standing, plan_trial
+from slackwater.fitting import Athlete, Posterior, plan_trial
 from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.records.trials import Trial
-from slackwater.fitting.trials import plan as trial_plan
 from slackwater.fitting.trials.effect import days_saved, typical_session
-from slackwater.fitting.trials.plan import Wanted, to_record
+from slackwater.fitting.trials.plan import TrialPlan, Wanted, to_record
 from slackwater.fitting.trials.rehearsal import (
     Rehearsal,
     Rehearsed,
+    before_trial,
     habits_of,
-    past_of,
     rehearse,
     rehearse_all,
+    trial_plan,
     truth_of,
 )
-from slackwater.fitting.trials.rehearsal import trial_plan as whole_trial
 from slackwater.fitting.trials.stretches import (
     counted,
     logged_days,
@@ -33,7 +33,8 @@ from slackwater.fitting.trials.stretches import (
     stretches_of,
 )
 from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
@@ -45,25 +46,43 @@ LAST = day(NIGHTS - 1)
 TYPES = {"row": (0.4, 2.0), "lift": (0.2, 1.0), "walk": (0.02, 1.0)}
 SESSIONS = [(3 * k, ["row", "lift", "walk"][k % 3]) for k in range(20)]
 USED = [*range(10, 20)]
+USUAL = Priors()
+TIGHT = Priors(log_rate_ratio=Belief(0.0, 0.12))
 
 
-def state(sessions: by_hand.Dated = SESSIONS, used: Sequence[int] = (), **known: Any) -> Standing:
+def athlete(
+    sessions: by_hand.Dated = SESSIONS,
+    used: Sequence[int] = (),
+    trials: Sequence[Trial] = (),
+    priors: Priors = USUAL,
+    **known: Any,
+) -> Athlete:
     spread = np.geomspace(0.8, 1.25, 1000)  # so that draws differ
     types = {kind: (dip, half * spread) for kind, (dip, half) in TYPES.items()}
     applied = [(d, MEASURE) for d in used]
     ratios = {MEASURE: 1.3} if used else {}
     season = by_hand.season(NIGHTS, sessions, interventions=applied)
     given: dict[str, Any] = {"types": types, "rate_ratios": ratios} | known
-    now = by_hand.standing_of(season, Known(**given))
-    return with_start(now)
+    learnt = replace(with_start(by_hand.posterior(season, Known(**given))), priors=priors)
+    return Athlete(season, learnt, trials=trials)
 
 
-def with_start(now: Standing) -> Standing:
+def with_start(learnt: Posterior) -> Posterior:
     """The same, and what is known of the unlogged start."""
-    start = {n.START_DIP: 0.1, n.START_LOG_RATE: np.log(np.log(2) / 2.5)}
-    draws = now.draws.sizes["sample"]
-    each = {name: ("sample", np.full(draws, value)) for name, value in start.items()}
-    return replace(now, draws=now.draws.assign(each))
+    draws = learnt.tree["posterior"].to_dataset()
+    each = xr.zeros_like(draws[n.NOISE_SD])
+    start = {n.START_DIP: each + 0.1, n.START_LOG_RATE: each + np.log(np.log(2) / 2.5)}
+    last = learnt.tree["last_night"].to_dataset()
+    groups = {"posterior": draws.assign(start), "last_night": last}
+    return replace(learnt, tree=xr.DataTree.from_dict(groups))
+
+
+def ask(wanted: Wanted, run: Runner | None = None, of: Athlete | None = None) -> TrialPlan:
+    return plan_trial(of or athlete(), wanted, run=run or Runner())
+
+
+def codes(answer: TrialPlan) -> list[str]:
+    return [reason.code for reason in answer.about.warnings]
 
 
 class Runner:
@@ -81,34 +100,64 @@ class Runner:
     def _end(self, task: Rehearsal, rng: np.random.Generator) -> Rehearsed:
         true = float(np.log(task.truth.rate_ratios[task.measure]))
         gained = self.information * task.sessions_per_arm
-        precision = gained + 1 / 0.3**2
-        mean = rng.normal(true, gained**-0.5) * gained / precision
+        prior = task.priors.log_rate_ratio
+        precision = gained + 1 / prior.sd**2
+        estimate = rng.normal(true, gained**-0.5)
+        mean = (estimate * gained + prior.mean / prior.sd**2) / precision
         said = "faster" if mean * precision**0.5 >= 1.96 else "undecided"
         days = 7 * task.sessions_per_arm
         return Rehearsed(task.sessions_per_arm, days, true, mean, precision**-0.5, said)
 
 
 def test_the_number_of_sessions_has_the_wanted_chance() -> None:
-    run = Runner()
-    answer = plan_trial(state(), Wanted(MEASURE, seed=5, smallest=1.0), run=run)
-    sessions = int(answer["sessions_per_arm"])
-    low, chance, high = answer["expected_chance"].values
+    answer = ask(Wanted(MEASURE, seed=5, smallest=1.0))
+    low, chance, high = answer.expected_chance
     assert low <= chance <= high
     assert 0.8 <= chance < 0.85
-    assert float(answer["planned_weeks"]) == pytest.approx(sessions)  # a week a session here
-    assert float(answer["smallest_found"]) <= 1.0
-    smaller = plan_trial(state(), Wanted(MEASURE, seed=5, smallest=1.0, chance=0.5), run=run)
-    assert int(smaller["sessions_per_arm"]) < sessions
-    assert answer["size"].values.tolist() == [8, 12, 16, 24, 32]
-    assert answer["simulated"].values.tolist() == [8] * 5
-    assert np.all(np.diff(answer["chance"].values) > 0)
+    assert answer.planned_weeks == pytest.approx(answer.sessions_per_arm)  # a week a session here
+    assert answer.smallest_found_days <= 1.0
+    smaller = ask(Wanted(MEASURE, seed=5, smallest=1.0, chance=0.5))
+    assert smaller.sessions_per_arm < answer.sessions_per_arm
+    table = answer.simulated
+    assert table["sessions_per_arm"].values.tolist() == [8, 12, 16, 24, 32]
+    assert table["trials"].values.tolist() == [8] * 5
+    assert np.all(np.diff(table["chance"].values) > 0)
+
+
+def test_a_tighter_prior_takes_more_sessions() -> None:
+    wanted = Wanted(MEASURE, seed=5, smallest=1.5)
+    usual = ask(wanted)
+    run = Runner()
+    tight = ask(wanted, run, athlete(priors=TIGHT))
+    assert all(task.priors == TIGHT for task in run.tasks)  # by which each is fitted
+    assert tight.sessions_per_arm > 1.5 * usual.sessions_per_arm
+    # What a session adds was read off those fits without what the prior knew.
+    assert "counts differ from the curve" not in codes(tight)
+    found = [ask(Wanted(MEASURE, 5), of=athlete(priors=p)).smallest_days for p in (USUAL, TIGHT)]
+    assert found[0] < found[1]
+
+
+def test_each_rehearsal_is_fitted_with_the_athletes_priors(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    run = Runner()
+    ask(Wanted(MEASURE, seed=5, smallest=1.0), run, athlete(priors=TIGHT))
+    asked: list[Priors] = []
+
+    def fit(season: Any, *, priors: Priors, **_: Any) -> Posterior:
+        asked.append(priors)
+        ratios = dict.fromkeys(season.interventions, 1.0)
+        return by_hand.posterior(season, Known(TYPES, rate_ratios=ratios))
+
+    monkeypatch.setattr("slackwater.fitting.sampling.fit.fit", fit)
+    rehearse(run.tasks[0])
+    assert asked == [TIGHT]
 
 
 def test_each_simulated_athlete_is_saved_just_the_smallest_effect() -> None:
     run = Runner()
-    now = state()
-    answer = plan_trial(now, Wanted(MEASURE, seed=5, smallest=0.8), run=run)
-    assert answer.attrs["types"] == {"row": 0.5, "lift": 0.5}  # longest first; no walk
+    answer = ask(Wanted(MEASURE, seed=5, smallest=0.8), run)
+    assert answer.types == {"row": 0.5, "lift": 0.5}  # longest first; no walk
     assert len(run.tasks) == 40
     ratios = set()
     for task in run.tasks:
@@ -119,18 +168,17 @@ def test_each_simulated_athlete_is_saved_just_the_smallest_effect() -> None:
         ratios.add(ratio)
     assert len(ratios) > 30
     assert len({task.trial.seed for task in run.tasks}) == 40
-    low, median, high = answer["smallest_ratio"].values
+    low, median, high = answer.smallest_rate_ratio
     assert low < 1 / (1 - 0.8 / 4) < high
     assert median == pytest.approx(
-        1 / (1 - 0.8 / np.median(typical_session(now, {"row": 1.0, "lift": 1.0})))
+        1 / (1 - 0.8 / np.median(typical_session(athlete().now, {"row": 1.0, "lift": 1.0})))
     )
 
 
 def test_what_is_registered() -> None:
-    wanted = Wanted(MEASURE, seed=9, smallest=1.0, sessions=14, start=LAST + 3 * DAY)
-    answer = plan_trial(state(), wanted, run=Runner())
-    assert answer["size"].values.tolist() == [14]
-    assert answer["simulated"].values.tolist() == [40]
+    answer = ask(Wanted(MEASURE, seed=9, smallest=1.0, sessions=14, start=LAST + 3 * DAY))
+    assert answer.simulated["sessions_per_arm"].values.tolist() == [14]
+    assert answer.simulated["trials"].values.tolist() == [40]
     event = to_record(answer, [Trial(plan(trial=4), stopped=None)], WRITTEN)
     expected = plan(
         NIGHTS + 2,
@@ -144,48 +192,56 @@ def test_what_is_registered() -> None:
     assert event == expected
     assert event.verdict_rule == VERDICT_RULE
     assert event.start == dt.date(2031, 3, 1) + dt.timedelta(NIGHTS + 2)
+    assert answer.why_not == ()
 
 
 def test_too_small_an_effect_is_not_registered() -> None:
-    answer = plan_trial(state(), Wanted(MEASURE, 5, smallest=0.2), run=Runner(1.5))
-    assert answer.attrs["planned"] is None
-    assert int(answer["sessions_per_arm"]) == 64
-    with pytest.raises(NoAnswerError, match="Nothing is registered: even 64 sessions") as caught:
+    answer = ask(Wanted(MEASURE, 5, smallest=0.2), Runner(1.5))
+    assert answer.planned is None
+    assert answer.sessions_per_arm == 64
+    with pytest.raises(NoAnswerError) as caught:
         to_record(answer, [], WRITTEN)
-    found = float(answer["smallest_found"])
-    assert f'--measure "ice bath" --smallest {found:.1f} plans for that' in str(caught.value)
+    assert caught.value.reasons == answer.why_not
+    (why,) = answer.why_not
+    assert why.code == "too small to find"
+    assert (why.facts["measure"], why.facts["sessions_per_arm"]) == (MEASURE, 64)
+    assert (why.facts["days"], why.facts["chance"]) == (0.2, answer.expected_chance.median)
+    found = why.facts["found_days"]
+    assert found == answer.smallest_found_days
     # And what it says to ask for is then granted.
-    again = plan_trial(state(), Wanted(MEASURE, 5, smallest=found), run=Runner(1.5))
-    assert again.attrs["planned"] is not None
+    again = ask(Wanted(MEASURE, 5, smallest=found), Runner(1.5))
+    assert again.planned is not None
 
 
 def test_without_a_smallest_effect_it_is_what_half_a_year_can_find() -> None:
     run = Runner(2.0)
-    answer = plan_trial(state(), Wanted(MEASURE, seed=5), run=run)
-    smallest = answer.attrs["smallest"]
-    assert answer.attrs["planned"]["smallest_days"] == smallest
-    assert answer.attrs["smallest_rule"] == "about the smallest that 24 sessions per arm can find"
+    answer = ask(Wanted(MEASURE, seed=5), run)
+    smallest = answer.smallest_days
+    assert answer.planned is not None
+    assert answer.planned.smallest_days == smallest
+    assert answer.smallest_rule == Reason("smallest that can be found", sessions_per_arm=24)
     assert len(run.tasks) == 40  # beside the first few
-    assert 20 <= int(answer["sessions_per_arm"]) <= 24
-    less = plan_trial(state(), Wanted(MEASURE, seed=5, smallest=smallest - 0.1), run=run)
-    assert int(less["sessions_per_arm"]) > 24
-    assert less.attrs["smallest_rule"] is None
-    given = plan_trial(state(), Wanted(MEASURE, seed=5, sessions=12), run=run)
-    assert given.attrs["smallest"] > smallest
-    assert float(given["expected_chance"].sel(bound="median")) >= 0.8
+    assert 20 <= answer.sessions_per_arm <= 24
+    less = ask(Wanted(MEASURE, seed=5, smallest=smallest - 0.1), run)
+    assert less.sessions_per_arm > 24
+    assert less.smallest_rule is None
+    given = ask(Wanted(MEASURE, seed=5, sessions=12), run)
+    assert given.smallest_days > smallest
+    assert given.expected_chance.median >= 0.8
 
 
 def test_where_nothing_can_be_found_half_of_what_is_left_is_asked_for() -> None:
-    answer = plan_trial(state(), Wanted(MEASURE, seed=5), run=Runner(1e-3))
-    left = np.median(typical_session(state(), {"row": 1.0, "lift": 1.0}))
-    assert answer.attrs["smallest"] == round(left / 2, 1)
-    assert answer.attrs["planned"] is None
+    answer = ask(Wanted(MEASURE, seed=5), Runner(1e-3))
+    left = np.median(typical_session(athlete().now, {"row": 1.0, "lift": 1.0}))
+    assert answer.smallest_days == round(left / 2, 1)
+    assert answer.planned is None
+    assert [why.code for why in answer.why_not] == ["nothing can be found"]
 
 
 def test_earlier_use_is_said_and_gets_its_own_label() -> None:
     run = Runner()
-    answer = plan_trial(state(used=USED), Wanted(MEASURE, 5, smallest=1.0), run=run)
-    assert any("was used on 10 days already" in w for w in answer.attrs["warnings"])
+    answer = ask(Wanted(MEASURE, 5, smallest=1.0), run, athlete(used=USED))
+    assert Reason("used before its trial", measure=MEASURE, days=10) in answer.about.warnings
     label = "ice bath (outside the trial)"
     task = run.tasks[0]
     assert task.past.interventions == [label]
@@ -198,10 +254,10 @@ def test_a_curve_that_the_counts_contradict_is_said() -> None:
         def _end(self, task: Rehearsal, rng: np.random.Generator) -> Rehearsed:
             return super()._end(task, rng)._replace(verdict="undecided")
 
-    answer = plan_trial(state(), Wanted(MEASURE, 5, smallest=1.0), run=Wrong())
-    assert any("verdicts of 'faster' where 0 were seen" in w for w in answer.attrs["warnings"])
-    answer = plan_trial(state(), Wanted(MEASURE, 5, smallest=1.0), run=Runner())
-    assert answer.attrs["warnings"] == []
+    answer = ask(Wanted(MEASURE, 5, smallest=1.0), Wrong())
+    (said,) = answer.about.warnings
+    assert (said.code, said.facts["seen"]) == ("counts differ from the curve", 0)
+    assert ask(Wanted(MEASURE, 5, smallest=1.0)).about.warnings == ()
 
 
 @pytest.mark.parametrize(
@@ -209,42 +265,48 @@ def test_a_curve_that_the_counts_contradict_is_said() -> None:
     [
         ({"measure": " "}, "Name the measure"),
         ({"measure": "ice\nbath"}, "Name the measure"),
-        ({"smallest": 0.0}, "--smallest is in days saved, above 0"),
-        ({"smallest": np.inf}, "--smallest is in days saved, above 0"),
-        ({"chance": 1.0}, "--chance is a share between 0 and 1"),
-        ({"sessions": 1}, "--sessions is the number of sessions per arm, 2 or more"),
-        ({"start": LAST}, "--start must be after the last reading, 2031-04-29"),
+        ({"smallest": 0.0}, "The smallest effect is in days saved, above 0"),
+        ({"smallest": np.inf}, "The smallest effect is in days saved, above 0"),
+        ({"chance": 1.0}, "The wanted chance is a share between 0 and 1"),
+        ({"sessions": 1}, "The number of sessions per arm is 2 or more"),
+        ({"start": LAST}, "its first day must be after the last reading, 2031-04-29"),
     ],
 )
 def test_what_is_asked_wrongly(changes: dict[str, Any], said: str) -> None:
     with pytest.raises(QuestionError, match=said):
-        plan_trial(state(), replace(Wanted(MEASURE, 5), **changes), run=Runner())
+        ask(replace(Wanted(MEASURE, 5), **changes))
 
 
 def test_one_measure_at_a_time() -> None:
     with pytest.raises(QuestionError, match="The trial of 'ice bath' is still open"):
-        plan_trial(state(), Wanted("nap", 5), [Trial(plan())], run=Runner())
+        ask(Wanted("nap", 5), of=athlete(trials=[Trial(plan())]))
+
+
+def refused(wanted: Wanted, of: Athlete) -> Reason:
+    with pytest.raises(NoAnswerError) as caught:
+        ask(wanted, of=of)
+    (reason,) = caught.value.reasons
+    assert isinstance(reason, Reason)
+    return reason
 
 
 def test_nothing_to_work_on() -> None:
-    with pytest.raises(NoAnswerError, match="no measure is likely to save 5 of them"):
-        plan_trial(state(), Wanted(MEASURE, 5, smallest=5.0), run=Runner())
-    walks = [(3 * k, "walk") for k in range(20)]
-    now = state(walks, types={"walk": (0.02, 1.0)})
-    with pytest.raises(NoAnswerError, match="there is nothing for a measure to work on"):
-        plan_trial(now, Wanted(MEASURE, 5), run=Runner())
-    with pytest.raises(NoAnswerError, match="no recovery to speed up"):
-        plan_trial(state([], types={}), Wanted(MEASURE, 5), run=Runner())
-    late = [(day, kind) for day, kind in SESSIONS if day > 45]
-    with pytest.raises(NoAnswerError, match="Training is logged for 12 days"):
-        plan_trial(state(late), Wanted(MEASURE, 5), run=Runner())
+    too_much = refused(Wanted(MEASURE, 5, smallest=5.0), athlete())
+    assert (too_much.code, too_much.facts["days"]) == ("more than there is to save", 5.0)
+    assert too_much.facts["left_days"] == pytest.approx(4.0, rel=0.1)
+    wanted = Wanted(MEASURE, 5)
+    walks = athlete([(3 * k, "walk") for k in range(20)], types={"walk": (0.02, 1.0)})
+    assert refused(wanted, walks) == Reason("nothing left to shorten", least_days=0.5)
+    assert refused(wanted, athlete([], types={})) == Reason("no recovery to speed up")
+    late = athlete([(day, kind) for day, kind in SESSIONS if day > 45])
+    assert refused(wanted, late) == Reason("too little training", days=12, needed=21)
 
 
 def test_a_whole_trial_is_trained_read_and_assigned() -> None:
     run = Runner()
-    plan_trial(state(used=USED), Wanted(MEASURE, 5, smallest=1.0), run=run)
+    ask(Wanted(MEASURE, 5, smallest=1.0), run, athlete(used=USED))
     task = run.tasks[0]
-    season = whole_trial(task, np.random.default_rng(0))
+    season = trial_plan(task, np.random.default_rng(0))
     found = stretches_of(season, task.trial)
     part = planned_part(found, task.sessions_per_arm)
     assert part is not None
@@ -262,13 +324,14 @@ def test_a_whole_trial_is_trained_read_and_assigned() -> None:
     assert np.mean(np.diff(new) / DAY == 3.0) > 0.8
 
 
-def test_training_daily_is_refused_in_words() -> None:
+def test_training_daily_is_refused() -> None:
     daily = [(k, ["row", "lift"][k % 2]) for k in range(NIGHTS)]
     run = Runner()
-    plan_trial(state(daily), Wanted(MEASURE, 5, smallest=1.0), run=run)
-    with pytest.raises(NoAnswerError, match="would take more than three years") as caught:
-        whole_trial(run.tasks[0], np.random.default_rng(0))
-    assert "train with gaps" in str(caught.value)
+    ask(Wanted(MEASURE, 5, smallest=1.0), run, athlete(daily))
+    with pytest.raises(NoAnswerError) as caught:
+        trial_plan(run.tasks[0], np.random.default_rng(0))
+    years = Reason("trial takes years", measure=MEASURE, sessions=8, pace_days=56)
+    assert caught.value.reasons == (years,)
 
 
 def test_habits_are_those_of_the_last_twelve_weeks() -> None:
@@ -276,7 +339,7 @@ def test_habits_are_those_of_the_last_twelve_weeks() -> None:
     habits = habits_of(by_hand.season(140, sessions))
     assert habits.days == 84
     assert habits.sessions["offset"].tolist() == [d - 56 for d in range(56, 140, 4)]
-    past = past_of(by_hand.season(300, [(d, "row") for d in range(0, 300, 4)]), MEASURE)
+    past = before_trial(by_hand.season(300, [(d, "row") for d in range(0, 300, 4)]), MEASURE)
     assert len(past.nights) == 182
 
 
@@ -286,8 +349,8 @@ def test_the_truth_is_that_of_the_draw() -> None:
     season = by_hand.season(
         NIGHTS, SESSIONS, stressors=[(4, "cold")], sensors=["clip"] * 30 + ["strap"] * 30
     )
-    now = by_hand.standing_of(season, known)
-    truth = truth_of(with_start(now).draws.isel(sample=0), 4.1, {MEASURE: 1.5})
+    draws = with_start(by_hand.posterior(season, known)).draws
+    truth = truth_of(draws.isel(sample=0), 4.1, {MEASURE: 1.5})
     assert truth.start == pytest.approx((0.1, 2.5))
     assert truth.types["row"] == pytest.approx(TYPES["row"])
     assert truth.stressors["cold"] == pytest.approx((0.3, 4.0))
@@ -307,7 +370,7 @@ def test_trials_are_simulated_in_parallel_and_kept_in_order(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     run = Runner()
-    plan_trial(state(), Wanted(MEASURE, 5, smallest=1.0), run=run)
+    ask(Wanted(MEASURE, 5, smallest=1.0), run)
     told: list[tuple[int, int]] = []
     monkeypatch.setattr("os.cpu_count", lambda: 2)
     tasks = run.tasks[:6]
@@ -316,10 +379,27 @@ def test_trials_are_simulated_in_parallel_and_kept_in_order(
     assert told == [(k, 6) for k in range(1, 7)]
 
 
-@pytest.mark.slow
-def test_one_trial_from_its_first_day_to_its_verdict(demo_now: Standing) -> None:
+def refuse(task: Rehearsal) -> Rehearsed:
+    """Refuse, as a trial that would take years; found by another process."""
+    raise NoAnswerError(Reason("trial takes years", measure=task.measure, sessions=8, pace_days=7))
+
+
+def test_what_one_trial_is_refused_for_comes_back_from_its_process(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     run = Runner()
-    trial_plan.plan_trial(demo_now, Wanted("nap", 5, smallest=1.5, sessions=32), run=run)
+    ask(Wanted(MEASURE, 5, smallest=1.0), run)
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    with pytest.raises(NoAnswerError) as caught:
+        rehearse_all(run.tasks[:1], work=refuse)
+    years = Reason("trial takes years", measure=MEASURE, sessions=8, pace_days=7)
+    assert caught.value.reasons == (years,)
+
+
+@pytest.mark.slow
+def test_one_trial_from_its_first_day_to_its_verdict(demo_athlete: Athlete) -> None:
+    run = Runner()
+    plan_trial(demo_athlete, Wanted("nap", 5, smallest=1.5, sessions=32), run=run)
     ended = rehearse(run.tasks[20])
     assert ended.sessions_per_arm == 32
     assert 100 < ended.days < 300

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from slackwater.fitting.answers.compare import SURE
+from slackwater.fitting.answers.compare import CLEARLY
 from slackwater.fitting.trials.shrinkage import shrink, without_prior
+from slackwater.model.priors import Belief
 
 # Eight schools: Rubin 1981, J Educ Stat 6:377-401.
 EFFECTS = np.array([28.0, 8.0, -3.0, 7.0, -1.0, 1.0, 18.0, 12.0])
@@ -68,11 +69,20 @@ def test_a_prior_is_taken_out_again() -> None:
     # Data 0.5 +- 0.2 under a Normal(0, 0.3) prior, worked out by precisions.
     precision = 1 / 0.2**2 + 1 / 0.3**2
     mean, sd = 0.5 / 0.2**2 / precision, precision**-0.5
-    estimate, error = without_prior(np.array([mean]), np.array([sd]), 0.0, 0.3)
+    estimate, error = without_prior(np.array([mean]), np.array([sd]), [Belief(0.0, 0.3)])
     assert estimate == pytest.approx([0.5])
     assert error == pytest.approx([0.2])
-    nothing = without_prior(np.array([0.01, 0.0]), np.array([0.3, 0.31]), 0.0, 0.3)
+    nothing = without_prior(np.array([0.01, 0.0]), np.array([0.3, 0.31]), [Belief(0.0, 0.3)] * 2)
     assert np.all(np.isinf(nothing[1]))
+
+
+def test_each_measure_has_its_own_prior_taken_out() -> None:
+    priors = [Belief(0.0, 0.3), Belief(0.1, 0.1)]
+    precision = np.array([1 / 0.2**2 + 1 / p.sd**2 for p in priors])
+    mean = np.array([(0.5 / 0.2**2 + p.mean / p.sd**2) for p in priors]) / precision
+    estimate, error = without_prior(mean, precision**-0.5, priors)
+    assert estimate == pytest.approx([0.5, 0.5])
+    assert error == pytest.approx([0.2, 0.2])
 
 
 def test_the_tenth_idea_does_not_win_by_luck() -> None:
@@ -81,13 +91,13 @@ def test_the_tenth_idea_does_not_win_by_luck() -> None:
     rng = np.random.default_rng(sum(map(ord, "luck")))
     ledgers, error = 400, 0.12
     noise = rng.normal(0, error, (ledgers, 10))
-    alone = (stats.norm.cdf(noise / error) >= SURE).any(axis=1).mean()
+    alone = (stats.norm.cdf(noise / error) >= CLEARLY).any(axis=1).mean()
     together = 0
     for estimate in noise:
         luckiest = np.argmax(estimate)
         found = shrink(estimate, np.full(10, error))
         standard = found.mean[luckiest] / found.sd[luckiest]
         if standard > 1:  # else its chance cannot come near
-            together += found.chance_above(0.0)[luckiest] >= SURE
+            together += found.chance_above(0.0)[luckiest] >= CLEARLY
     assert alone == pytest.approx(1 - 0.975**10, abs=0.08)
     assert together / ledgers <= stats.binom.ppf(0.999, ledgers, 0.05) / ledgers

@@ -2,35 +2,26 @@
 
 from __future__ import annotations
 
-import io
 from typing import Any
 
 import numpy as np
 import pytest
-import xarray as xr
-from rich.console import Console
 
 from slackwater.fitting import trial_today
-from slackwater.fitting.report.as_json import as_object
-from slackwater.fitting.report.terminal.show import show
+from slackwater.fitting.trials.today import StretchToday, TrialToday
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
-from tests.fitting.trials.by_hand import MEASURE, day, season, trial
+from tests.fitting.trials.by_hand import MEASURE, day, season, trial, unfitted
 
 # row without, lift with, row with, lift without, row with (see trial_by_hand).
 SESSIONS = [(10, "row"), (13, "lift"), (16, "row"), (18, "lift"), (22, "row")]
 FOLLOWED = [13, 14, 15, 16, 17, 22, 23]
 
 
-def ask(made: Season, number: int | None = None, per_arm: int = 4) -> xr.Dataset:
-    return trial_today(made, trial(10, per_arm), None if number is None else day(number))
-
-
-def printed(answer: xr.Dataset) -> str:
-    screen = io.StringIO()
-    show(Console(file=screen, width=80, highlight=False), answer)
-    assert max(map(len, screen.getvalue().splitlines())) <= 80
-    return " ".join(screen.getvalue().split())
+def ask(made: Season, number: int | None = None, per_arm: int = 4) -> TrialToday:
+    athlete = unfitted(made, trial(10, per_arm))
+    return trial_today(athlete, None if number is None else day(number))
 
 
 def iso(number: int) -> str:
@@ -51,92 +42,88 @@ def iso(number: int) -> str:
 )
 def test_each_day_of_a_stretch_has_its_arm(number: int, use: bool, first: int, until: int) -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED), number)
-    assert answer.attrs["use"] is use
-    assert answer.attrs["stretch"]["first"] == iso(first)
+    assert answer.use is use
+    assert answer.stretch is not None
+    assert answer.stretch.first == day(first)
     # What was known on the day itself: a later session cannot shorten a stretch yet.
-    known = answer.attrs["stretch"]["until"]
-    assert known in (iso(until), iso(first + 6))
-    said = "Use ice bath today" if use else "Leave ice bath out today"
-    assert said in printed(answer)
+    assert answer.stretch.until in (day(until), day(first + 6))
+    assert answer.stretch.days == (answer.stretch.until - day(first)).astype(int) + 1
 
 
 @pytest.mark.parametrize("number", [5, 9, 29])
 def test_days_outside_a_stretch_ask_for_nothing(number: int) -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED), number)
-    assert (answer.attrs["use"], answer.attrs["stretch"]) == (None, None)
-    said = "Nothing yet: the trial begins" if number < 10 else "Nothing is assigned today"
-    assert said in printed(answer)
+    assert (answer.use, answer.stretch) == (None, None)
+    assert not answer.complete
+    assert (answer.day < np.datetime64(answer.start)) == (number < 10)
 
 
 def test_the_day_is_the_last_readings_if_left_out() -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED))
-    assert answer.attrs["day"] == iso(23)
-    assert answer.attrs["use"] is True
+    assert answer.day == day(23)
+    assert answer.use is True
 
 
 def test_a_session_is_told_its_arm_when_it_is_logged_and_not_before() -> None:
     before = ask(season(24, SESSIONS[:4], FOLLOWED), 22)
-    assert before.attrs["stretch"]["first"] == iso(18)
+    assert before.stretch is not None
+    assert before.stretch.first == day(18)
     after = ask(season(23, SESSIONS, FOLLOWED), 22)  # on the day itself, no reading yet
-    assert after.attrs["stretch"]["first"] == iso(22)
-    shown = printed(before)
-    assert "with, without" not in shown  # no coming lot
+    assert after.stretch is not None
+    assert after.stretch.first == day(22)
 
 
 def test_progress_by_arm_and_type() -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED))
-    assert answer["sessions"].sel(type="row").values.tolist() == [2, 1]
-    assert answer["sessions"].sel(type="lift").values.tolist() == [1, 1]
-    assert answer["counted"].sel(type="row").values.tolist() == [1, 1]  # the last is not over
-    assert answer.attrs["reached"] == {"with": 2, "without": 2}
-    assert answer.attrs["status"] == "running"
-    assert "2 sessions with and 2 without tell of recovery; the plan is 4 of each" in printed(
-        answer
-    )
+    table = answer.types
+    assert table["type"].values.tolist() == ["row", "lift"]
+    assert table["sessions_with"].values.tolist() == [2, 1]
+    assert table["sessions_without"].values.tolist() == [1, 1]
+    assert table["counted_with"].values.tolist() == [1, 1]  # the last is not over
+    assert table["counted_without"].values.tolist() == [1, 1]
+    assert answer.reached == {"with": 2, "without": 2}
+    assert (answer.status, answer.sessions_per_arm) == ("running", 4)
 
 
 def test_what_was_missed_and_what_strayed() -> None:
     answer = ask(season(24, SESSIONS, used=[11, 13, 14, 16, 17, 20]), 23)
-    assert answer.attrs["missed"] == [iso(15), iso(22)]  # today itself is not over
-    assert answer.attrs["strayed"] == [iso(11), iso(20)]
-    shown = printed(answer)
-    assert f"Assigned and not logged: {iso(15)}, {iso(22)}." in shown
-    assert f"Logged and not assigned: {iso(11)}, {iso(20)}." in shown
+    assert answer.missed == (day(15), day(22))  # today itself is not over
+    assert answer.strayed == (day(11), day(20))
     clean = ask(season(24, SESSIONS, FOLLOWED), 23)
-    assert (clean.attrs["missed"], clean.attrs["strayed"]) == ([], [])
-    assert clean.attrs["warnings"] == []
+    assert (clean.missed, clean.strayed) == ((), ())
+    assert clean.about.warnings == ()
 
 
 def test_use_before_the_trial_is_no_straying() -> None:
     answer = ask(season(24, SESSIONS, used=[2, 3, *FOLLOWED]), 23)
-    assert answer.attrs["strayed"] == []
+    assert answer.strayed == ()
 
 
 def test_a_trial_that_has_its_number_says_so() -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED), per_arm=2)
-    assert answer.attrs["complete"]
-    assert answer.attrs["use"] is None  # the stretch of day 22 is past the end
-    assert "The planned number is reached: run slackwater trial analyse." in printed(answer)
+    assert answer.complete
+    assert answer.use is None  # the stretch of day 22 is past the end
 
 
-def warned(**changes: Any) -> list[str]:
+def warned(**changes: Any) -> tuple[Reason, ...]:
     facts: dict[str, Any] = {"interventions": [(d, MEASURE) for d in FOLLOWED]} | changes
-    return list(ask(by_hand.season(24, SESSIONS, **facts), 23).attrs["warnings"])
+    return ask(by_hand.season(24, SESSIONS, **facts), 23).about.warnings
 
 
 def test_a_second_new_measure_is_said() -> None:
     applied = [(d, MEASURE) for d in FOLLOWED]
-    (said,) = warned(interventions=[*applied, (19, "nap")])
-    assert said.startswith(f"'nap' is new since the trial began ({iso(19)}). One measure at a time")
-    assert warned(interventions=[*applied, (3, "nap"), (19, "nap")]) == []  # a habit of old
+    new = Reason("another new measure", measure="nap", since=iso(19), tried=MEASURE)
+    assert warned(interventions=[*applied, (19, "nap")]) == (new,)
+    assert warned(interventions=[*applied, (3, "nap"), (19, "nap")]) == ()  # a habit of old
 
 
 def test_a_stressor_is_said() -> None:
     answer = ask(season(24, SESSIONS, FOLLOWED, stressors=[(14, "head cold")]), 23)
-    (said,) = answer.attrs["warnings"]
-    assert said.startswith(f"The stretch of {iso(13)} (lift) had a stressor ('head cold')")
-    assert answer.attrs["marked"] == [iso(13)]
-    assert answer.attrs["reached"] == {"with": 1, "without": 2}
+    assert answer.about.warnings == (
+        Reason("stressor in a stretch", first=iso(13), type="lift", stressors=["head cold"]),
+    )
+    assert answer.marked == (day(13),)
+    assert answer.reached == {"with": 1, "without": 2}
 
 
 def test_an_unbalanced_trial_is_said() -> None:
@@ -148,23 +135,20 @@ def test_an_unbalanced_trial_is_said() -> None:
         if arm == "with":
             readings[[10 + 3 * k + 2, 10 + 3 * k + 3]] = np.nan
     readings[-1] = 4.0
-    answer = trial_today(season(40, sessions, readings=readings.tolist()), trial(10))
-    assert answer.attrs["reached"] == {"with": 1, "without": 4}
-    assert any(
-        w.startswith("The arms are unbalanced: 1 sessions with") for w in answer.attrs["warnings"]
-    )
+    answer = ask(season(40, sessions, readings=readings.tolist()))
+    assert answer.reached == {"with": 1, "without": 4}
+    unbalanced = Reason("unbalanced arms", sessions_with=1, sessions_without=4, less="with")
+    assert unbalanced in answer.about.warnings
 
 
-def test_the_same_as_json() -> None:
-    found = as_object(ask(season(24, SESSIONS, used=[11]), 23))
-    assert found["use"] is True
-    assert found["stretch"] == {"type": "row", "first": iso(22), "until": iso(28), "days": 7}
-    assert found["types"][1] == {
-        "type": "lift",
-        "sessions_with": 1,
-        "counted_with": 1,
-        "sessions_without": 1,
-        "counted_without": 1,
-    }
-    assert found["sessions_per_arm"] == 4
-    assert found["strayed"] == [iso(11)]
+def test_what_a_stretch_is_told_by() -> None:
+    answer = ask(season(24, SESSIONS, used=[11]), 23)
+    assert answer.stretch == StretchToday("row", day(22), day(28), 7)
+
+
+def test_without_an_open_trial_or_with_a_level_that_is_none() -> None:
+    with pytest.raises(NoAnswerError) as caught:
+        trial_today(unfitted(season(24, SESSIONS)))
+    assert caught.value.reasons == (Reason("no open trial"),)
+    with pytest.raises(QuestionError, match="no share between 0 and 1"):
+        trial_today(unfitted(season(24, SESSIONS), trial(10)), level=80)

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from slackwater.fitting.report.everything import Everything, ask_everything
+from slackwater.fitting import Athlete
+from slackwater.fitting.questions import ask_for_report
+from slackwater.fitting.report.asked import Asked
 from tests.fitting.conftest import Fitted, run
 from tests.fitting.report.page.renamed import ODD, write_renamed
 
@@ -15,8 +17,8 @@ PLAN = ("--want", "hill run:1", "--want", "steady row:2", "--days", "16", "--kee
 
 
 @pytest.fixture(scope="session")
-def asked(demo: Fitted) -> Everything:
-    return ask_everything(demo.season, demo.posterior)
+def asked(demo: Fitted) -> Asked:
+    return ask_for_report(Athlete(demo.season, demo.posterior), 0.8)
 
 
 @pytest.fixture(scope="session")

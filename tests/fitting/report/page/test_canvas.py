@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from slackwater.fitting.report.page import canvas
 from slackwater.fitting.report.page.canvas import NARROW, SERIES, WIDE, Size, picture, shortened
-from slackwater.fitting.report.page.pictures_intervals import Row, Scale, intervals
+from slackwater.fitting.report.page.pictures_intervals import Ground, Row, intervals
 
 NAME = 'a <b> #060606 id="y" url(#z) 1.23456  two  spaces $x$'
 
@@ -72,9 +72,9 @@ def test_long_names_are_cut_with_an_ellipsis_and_short_ones_are_not() -> None:
 
 
 def test_intervals_stand_where_their_numbers_are() -> None:
-    scale = Scale("days", 0.0, (-0.5, 0.5), ratio=False, less="less", more="more")
+    ground = Ground("days", 0.0, (-0.5, 0.5), ratio=False, less="less", more="more")
     rows = [Row("first", -2.0, -1.0, 0.0, "-1"), Row("second", 0.0, 1.0, 2.0, "+1")]
-    svg = intervals("two", rows, scale).wide
+    svg = intervals("two", rows, ground).wide
     bars = re.findall(r'd="M ([\d.]+) ([\d.]+) L ([\d.]+) [\d.]+ "[^>]*stroke-width: 4', svg)
     assert len(bars) == 2
     (left, above, middle), (same, below, right) = [tuple(map(float, bar)) for bar in bars]

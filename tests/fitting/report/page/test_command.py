@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from slackwater.fitting.commands import report as report_command
-from slackwater.fitting.report.everything import Everything
+from slackwater.fitting.report.asked import Asked
 from slackwater.fitting.report.page import page as page_module
 from tests.fitting.conftest import Fitted, run
 
@@ -66,15 +66,15 @@ def test_json_has_the_shared_keys_and_every_question(planned: Path, printed: Any
 
 
 def test_a_file_that_cannot_be_written_leaves_the_one_before(
-    demo: Fitted, asked: Everything, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    demo: Fitted, asked: Asked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(source: Path, target: Path) -> Path:
         raise OSError(28, "No space left on device", str(target))
 
     there = tmp_path / "there.html"
     there.write_text("before", encoding="utf-8")
-    monkeypatch.setattr(report_command, "_ask", lambda season, level: asked)
-    monkeypatch.setattr(page_module, "page", lambda asked: "after")
+    monkeypatch.setattr(report_command, "ask_for_report", lambda season, level: asked)
+    monkeypatch.setattr(page_module, "page", lambda asked, layout: "after")
     monkeypatch.setattr(Path, "replace", full)
     ran = run("report", demo.folder, "--out", there)
     assert ran.status == 2
@@ -85,10 +85,10 @@ def test_a_file_that_cannot_be_written_leaves_the_one_before(
 
 
 def test_it_says_where_it_wrote(
-    asked: Everything, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    asked: Asked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(report_command, "_ask", lambda season, level: asked)
-    monkeypatch.setattr(page_module, "page", lambda asked: "the page")
+    monkeypatch.setattr(report_command, "ask_for_report", lambda season, level: asked)
+    monkeypatch.setattr(page_module, "page", lambda asked, layout: "the page")
     ran = run("report", tmp_path)
     assert (ran.status, ran.out, ran.err) == (0, f"Wrote {tmp_path / 'report.html'}.\n", "")
     assert (tmp_path / "report.html").read_text(encoding="utf-8") == "the page"

@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 import xarray as xr
 
-from slackwater.fitting import forecast
-from slackwater.fitting.answers.intervals import BOUND
+from slackwater.fitting import Athlete, forecast
+from slackwater.fitting.answers.answer import About
+from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY, Baseline, Plateau
+from slackwater.fitting.answers.forecast import Forecast
+from slackwater.fitting.answers.intervals import BOUND, Interval
+from slackwater.fitting.questions import ask_for_report, report_layout
 from slackwater.fitting.report import words
-from slackwater.fitting.report.as_json import as_object
-from slackwater.fitting.report.everything import Everything, ask_everything
+from slackwater.fitting.report.asked import Asked
+from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.report.page.page import page, part_html, sections
 from slackwater.fitting.report.page.part import Part, named
 from slackwater.fitting.report.page.parts_reading import how_to_read
-from slackwater.fitting.report.page.parts_today import back_by, headline
+from slackwater.fitting.report.page.parts_today import headline
+from slackwater.fitting.report.reasons import told as told_of
 from slackwater.model import names as n
+from slackwater.model.errors import NoAnswerError, Reason
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 from tests.fitting.answers.whole_by_hand import whole_posterior
@@ -34,8 +39,8 @@ ORDER = [
 
 
 @pytest.fixture(scope="module")
-def parts(asked: Everything) -> dict[str, Part]:
-    return {part.id: part for section in sections(asked) for part in section.parts}
+def parts(asked: Asked) -> dict[str, Part]:
+    return {part.id: part for section in sections(asked, report_layout()) for part in section.parts}
 
 
 def words_of(part: Part) -> str:
@@ -61,11 +66,9 @@ def test_a_part_can_be_shown_by_itself(parts: dict[str, Part]) -> None:
     assert "<html" not in shown
 
 
-def test_the_page_shows_the_numbers_of_the_answers(
-    asked: Everything, parts: dict[str, Part]
-) -> None:
+def test_the_page_shows_the_numbers_of_the_answers(asked: Asked, parts: dict[str, Part]) -> None:
     """Each interval of the JSON, said in the words of the terminal, stands in its part."""
-    recovered = asked.answers["recovery"]
+    recovered = asked.answers["recovery"].types
     said = words_of(parts["recovery"])
     for label in recovered[n.TYPE].values:
         row = recovered.sel({n.TYPE: label})
@@ -78,19 +81,19 @@ def test_the_page_shows_the_numbers_of_the_answers(
             assert shown in said
     coming = asked.answers["forecast"]
     for night in range(4):
-        row = coming.isel({n.NIGHT: night})
+        row = coming.nights.isel({n.NIGHT: night})
         assert words.milliseconds(row["state_ms"]) in words_of(parts["today"])
         assert words.milliseconds(row["rmssd_ms"]) in words_of(parts["tomorrow"])
     for name in ("river dip", "beet juice"):
         answer = asked.answers[f"compare intervention {name}"]
-        assert f"{name}: {answer.attrs['verdict']}" in words_of(parts["measures"])
-        saved = answer["days_saved"].sel({n.TYPE: "hill run"})
+        assert f"{name}: {answer.verdict}" in words_of(parts["measures"])
+        saved = answer.days_saved.sel({n.TYPE: "hill run"})
         low, middle, high = (f"{v:+.1f}" for v in words.triple(saved))
         expected = f"{middle} ({low} to {high})".replace("-0.0", "0.0").replace("+0.0", "0.0")
         assert expected in words_of(parts[f"measure-{name.encode().hex()}"])
 
 
-def test_chances_in_words_are_those_of_the_json(asked: Everything, parts: dict[str, Part]) -> None:
+def test_chances_in_words_are_those_of_the_json(asked: Asked, parts: dict[str, Part]) -> None:
     for row in as_object(asked.answers["recovery"])["types"]:
         by_day = dict(row["chance_by_day"])
         line = next(s for s in parts["recovery"].sentences if s.startswith(row["type"]))
@@ -103,92 +106,98 @@ def test_chances_in_words_are_those_of_the_json(asked: Everything, parts: dict[s
         assert shown == [words.chance(by_day[day]) for day in list(by_day)[:10]]
 
 
-def coming(chances: list[float], sessions: list[str] | None = None) -> xr.Dataset:
-    nights = np.datetime64("2031-07-07", "ns") + np.arange(len(chances)) * np.timedelta64(1, "D")
-    return xr.Dataset(
-        {"chance_at_baseline": (n.NIGHT, chances)},
-        {n.NIGHT: nights},
-        {"sessions": sessions or []},
-    )
+UNKNOWN = Interval(np.nan, np.nan, np.nan)
+ABOUT = About("spring", np.datetime64("2031-07-06"), 0.8)
 
 
-def standing(chance: float) -> xr.Dataset:
-    return xr.Dataset({"chance_at_baseline": chance}, attrs={"level": 0.8})
+def coming(back_by: str | None, sessions: tuple[str, ...]) -> Forecast:
+    nights = np.arange("2031-07-07", "2031-07-09", dtype="datetime64[D]").astype("datetime64[ns]")
+    back = np.datetime64(back_by) if back_by else None
+    return Forecast(ABOUT, UNKNOWN, back, sessions, xr.Dataset(coords={n.NIGHT: nights}))
+
+
+def standing(at_baseline: str) -> Baseline:
+    plateau = Plateau(0, False, Reason("plateau rule"))
+    return Baseline(ABOUT, UNKNOWN, UNKNOWN, np.nan, at_baseline, UNKNOWN, plateau, UNKNOWN)
 
 
 @pytest.mark.parametrize(
-    ("chance", "chances", "sessions", "said"),
+    ("at_baseline", "back_by", "sessions", "said"),
     [
-        (0.9, [0.95, 0.99], [], "You are likely at baseline this morning."),
+        (LIKELY, "2031-07-07", (), "You are likely at baseline this morning."),
         (
-            0.1, [0.4, 0.81], [],
+            LIKELY_NOT, "2031-07-08", (),
             "You are likely not at baseline yet. If you rest, likely by Tuesday 8 July.",
         ),
         (
-            0.5, [0.9, 0.95], [],
+            POSSIBLY, "2031-07-07", (),
             "You may be at baseline, or nearly. If you rest, likely by Monday 7 July.",
         ),
         (
-            0.1, [0.1, 0.2], [],
+            LIKELY_NOT, None, (),
             "You are likely not at baseline yet. If you rest, likely not before Tuesday 8 July.",
         ),
         (
-            0.9, [0.1, 0.3, 0.9], ["2031-07-06 row"],
+            LIKELY, "2031-07-09", ("2031-07-06 row",),
             "You are likely at baseline this morning. With what is logged, likely by Wednesday "
             "9 July again.",
         ),
     ],
 )  # fmt: skip
 def test_the_headline_says_where_and_when(
-    chance: float, chances: list[float], sessions: list[str], said: str
+    at_baseline: str, back_by: str | None, sessions: tuple[str, ...], said: str
 ) -> None:
-    assert headline(standing(chance), coming(chances, sessions)) == said
-
-
-def test_back_is_from_when_on_the_chance_stays() -> None:
-    assert back_by(coming([0.9, 0.3, 0.85, 0.9]), 0.8) == "2031-07-09"
-    assert back_by(coming([0.9, 0.95]), 0.8) == "2031-07-07"
-    assert back_by(coming([0.9, 0.3]), 0.8) == ""
+    assert headline(standing(at_baseline), coming(back_by, sessions)) == said
 
 
 def test_a_season_without_sessions_gets_a_page_that_says_what_is_missing() -> None:
     season = by_hand.season(40)
-    everything = ask_everything(season, whole_posterior(season, Known(level=4.1)))
-    told = page(everything)
+    everything = ask_for_report(Athlete(season, whole_posterior(season, Known(level=4.1))), 0.8)
+    told = page(everything, report_layout())
     assert "Log sessions in sessions.csv" in told
     assert {"recovery", "elements", "trial ledger", "spacing check"} <= set(everything.refused)
-    shown = {part.id: part for section in sections(everything) for part in section.parts}
+    shown = {
+        part.id: part for section in sections(everything, report_layout()) for part in section.parts
+    }
     assert shown["today"].picture is not None
-    assert shown["recovery"].sentences == (everything.refused["recovery"],)
+    assert shown["recovery"].sentences == (told_of(everything.refused["recovery"]),)
     for part in shown.values():
         assert any(part.sentences)
 
 
-def test_a_measure_that_is_refused_says_why_beside_the_others(asked: Everything) -> None:
+def test_a_measure_that_is_refused_says_why_beside_the_others(asked: Asked) -> None:
     question = "compare intervention beet juice"
     answers = {q: answer for q, answer in asked.answers.items() if q != question}
-    refused = {**asked.refused, question: "The trial of 'beet juice' is under way."}
-    shown = {p.id: p for section in sections(Everything(answers, refused)) for p in section.parts}
-    assert "beet juice: no answer. The trial of 'beet juice' is under way." in (
-        shown["measures"].sentences
+    refused = {**asked.refused, question: NoAnswerError(Reason("on trial", measure="beet juice"))}
+    shown = {
+        p.id: p
+        for section in sections(Asked(answers, refused), report_layout())
+        for p in section.parts
+    }
+    assert any(
+        sentence.startswith("beet juice: no answer. The trial of 'beet juice' is under way")
+        for sentence in shown["measures"].sentences
     )
     assert any(sentence.startswith("river dip: ") for sentence in shown["measures"].sentences)
     assert b"beet juice".hex() not in "".join(shown)
 
 
-def test_warnings_of_every_answer_stand_once_at_the_top(asked: Everything) -> None:
+def test_warnings_of_every_answer_stand_once_at_the_top(asked: Asked) -> None:
+    limps = Reason("chains disagree", rhat=1.02)
     warned = {
-        question: answer.assign_attrs(warnings=["The fit limps.", *answer.attrs["warnings"]])
+        question: replace(
+            answer, about=replace(answer.about, warnings=(limps, *answer.about.warnings))
+        )
         for question, answer in asked.answers.items()
     }
-    told = page(Everything(warned, asked.refused))
-    assert told.count("The fit limps.") == 1
-    assert told.index("The fit limps.") < told.index('id="tomorrow"')
+    told = page(Asked(warned, asked.refused), report_layout())
+    assert told.count("R-hat 1.020") == 1
+    assert told.index("R-hat 1.020") < told.index('id="tomorrow"')
 
 
 def test_ranges_and_likely_are_at_the_level_asked_for(demo: Fitted) -> None:
-    everything = ask_everything(demo.season, demo.posterior, level=0.5)
-    assert {answer.attrs["level"] for answer in everything.answers.values()} == {0.5}
+    everything = ask_for_report(Athlete(demo.season, demo.posterior), 0.5)
+    assert {answer.about.level for answer in everything.answers.values()} == {0.5}
     assert "holds 5 times in 10" in how_to_read(0.5).sentences[0]
 
 
@@ -213,8 +222,8 @@ def test_a_part_has_no_field_that_no_page_shows() -> None:
         assert re.search(rf"\b(part|first)\.{field.name}\b", text)
 
 
-def test_forecast_of_the_state_is_narrower_than_of_the_reading(demo_now: Any) -> None:
-    answer = forecast(demo_now, nights=5)
+def test_forecast_of_the_state_is_narrower_than_of_the_reading(demo_athlete: Athlete) -> None:
+    answer = forecast(demo_athlete, nights=5).nights
     width = {
         name: answer[name].sel({BOUND: "high"}) - answer[name].sel({BOUND: "low"})
         for name in ("state_ms", "rmssd_ms")
@@ -227,8 +236,9 @@ def test_forecast_of_the_state_is_narrower_than_of_the_reading(demo_now: Any) ->
 def test_the_dip_left_crosses_the_threshold_with_the_days_to_recover() -> None:
     season = by_hand.season(30, [(day, "row") for day in range(0, 20, 5)])
     known = Known({"row": (0.4, 2.0)}, noise_sd=0.1)
-    answer = ask_everything(season, whole_posterior(season, known)).answers["recovery"]
-    left = answer["dip_left_ln"].sel({n.TYPE: "row", BOUND: "median"})
+    asked = ask_for_report(Athlete(season, whole_posterior(season, known)), 0.8)
+    answer = asked.answers["recovery"].types
+    left = answer["dip_left_by_day_ln"].sel({n.TYPE: "row", BOUND: "median"})
     # One half-life is 2 days: 0.4 on day 1, half of it on day 3; under 0.05 from day 7 on.
     assert left.sel(day=[1, 3, 5, 7]).values == pytest.approx([0.4, 0.2, 0.1, 0.05])
     assert float(answer["typical_days"].sel({n.TYPE: "row", BOUND: "median"})) == pytest.approx(7)

@@ -7,13 +7,14 @@ import os
 import re
 import subprocess
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
-import xarray as xr
 from rich.cells import cell_len
-from rich.console import Console
+from rich.console import Console, RenderableType
 
+from slackwater.fitting.answers.answer import Answer
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.report.terminal import show as terminal
 from tests.fitting.conftest import Fitted, run
@@ -62,13 +63,17 @@ def test_each_answer_holds_in_80_columns(
     everything: Path, asked: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Ask once, and print what was answered under each of the user's settings."""
-    answers: list[xr.Dataset] = []
+    shown: list[tuple[list[RenderableType], Answer]] = []
+
+    def keep(_: Console, told: Iterable[RenderableType], answer: Answer, *__: object) -> None:
+        shown.append((list(told), answer))
+
     with monkeypatch.context() as patch:
-        patch.setattr(terminal, "show", lambda _, answer, **__: answers.append(answer))
+        patch.setattr(terminal, "show", keep)
         command, options = split(asked)
         ran = run(*command, everything, *options)
     assert ran.status == 0, ran.err
-    (answer,) = answers
+    ((told, answer),) = shown
     for setting, variables in SETTINGS.items():
         with monkeypatch.context() as patch:
             for name in ("NO_COLOR", "FORCE_COLOR"):
@@ -76,7 +81,7 @@ def test_each_answer_holds_in_80_columns(
             for name, value in {"COLUMNS": "80", **variables}.items():
                 patch.setenv(name, value)
             printed = io.StringIO()
-            terminal.show(Console(file=printed, highlight=False), answer)
+            terminal.show(Console(file=printed, highlight=False), told, answer)
         assert_holds(printed.getvalue())
         assert ("\x1b[" in printed.getvalue()) == (setting == "colour")
 

@@ -1,0 +1,161 @@
+"""One season folder: all that it holds, each thing read once, each change written whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from slackwater.fitting.files import alone, write_whole
+from slackwater.fitting.intake.folder import SeasonCheck, check_season
+from slackwater.fitting.intake.problems import SeasonFilesError
+from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
+from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.athlete import Athlete
+
+if TYPE_CHECKING:
+    from slackwater.fitting.records.plans import KeptPlan
+    from slackwater.fitting.records.trials import AnyEvent, Trial
+    from slackwater.model.season import Season
+
+PLANS: Final = "plans.json"
+TRIALS: Final = "trials.json"
+
+
+class SeasonFolder(Athlete):
+    """An athlete whose season, posterior, trials and plans are the files of a folder.
+
+    What a file holds is read when it is first asked for, and kept: a process that lives longer
+    answers again without reading anything. Make a new object to see what others changed.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        """Take the folder's path; nothing is read yet."""
+        self.path = Path(path)
+
+    @cached_property
+    def checked(self) -> SeasonCheck:
+        """The season, or all that keeps it from being read."""
+        return check_season(self.path)
+
+    @property
+    def season(self) -> Season:
+        """The season as the files have it.
+
+        Raises:
+            SeasonFilesError: anything in the folder is wrong; it names every problem.
+        """
+        if self.checked.season is None:
+            raise SeasonFilesError(self.checked.problems)
+        return self.checked.season
+
+    @property
+    def begun(self) -> bool:
+        """Whether there is a file of readings."""
+        return (self.path / "readings.csv").exists()
+
+    @property
+    def fitted(self) -> bool:
+        """Whether there is a posterior, of whatever worth."""
+        return (self.path / POSTERIOR).exists()
+
+    @cached_property
+    def posterior(self) -> Posterior:
+        """The posterior that was written last.
+
+        Raises:
+            NoAnswerError: there is none, or it is damaged.
+        """
+        return Posterior.load(self.path)
+
+    @cached_property
+    def trials(self) -> Sequence[Trial]:
+        """The trials of its record.
+
+        Raises:
+            SeasonError: the record cannot be read, or was changed by hand.
+        """
+        content = _read(self.path / TRIALS)
+        if content is None:
+            return []
+        from slackwater.fitting.records.trials import read_trials  # slow to import
+
+        return read_trials(content, str(self.path / TRIALS))
+
+    @cached_property
+    def plans(self) -> Sequence[KeptPlan]:
+        """The plans kept, in the order in which they were.
+
+        Raises:
+            SeasonError: they cannot be read.
+        """
+        content = _read(self.path / PLANS)
+        if content is None:
+            return []
+        from slackwater.fitting.records.plans import read_plans  # slow to import
+
+        return read_plans(content, str(self.path / PLANS))
+
+    def learn(self, posterior: Posterior) -> Path:
+        """Write a new posterior in the place of the one before and return its path.
+
+        Raises:
+            OSError: it cannot be written; the one before is left as it was.
+        """
+        path = posterior.save(self.path)
+        self._forget("posterior", "now", "as_fitted", "past", "past_as_fitted", "own_recovery")
+        return path
+
+    def write(self, name: str, content: bytes) -> Path:
+        """Write a file into the folder, in the place of one before, and return its path.
+
+        Raises:
+            OSError: it cannot be written; the one before is left as it was.
+        """
+        path = self.path / name
+        with alone(self.path):
+            write_whole(path, content)
+        return path
+
+    def record(self, event: AnyEvent) -> Path:
+        """Add an event to the record of trials and return the record's path.
+
+        Raises:
+            SeasonError: the record that is there cannot be read.
+            OSError: it cannot be written; what was there is left as it was.
+        """
+        from slackwater.fitting.records.trials import with_event
+
+        return self._add(TRIALS, lambda content, where: with_event(content, event, where))
+
+    def keep(self, plan: KeptPlan) -> Path:
+        """Add a plan to those kept and return their file's path.
+
+        Raises:
+            SeasonError: the plans that are there cannot be read.
+            OSError: it cannot be written; what was there is left as it was.
+        """
+        from slackwater.fitting.records.plans import with_plan
+
+        return self._add(PLANS, lambda content, where: with_plan(content, plan, where))
+
+    def _add(self, name: str, added: Callable[[bytes | None, str], bytes]) -> Path:
+        """Write what a file of the folder becomes from what it holds, by nobody else meanwhile."""
+        path = self.path / name
+        with alone(self.path):
+            write_whole(path, added(_read(path), str(path)))
+        self._forget(Path(name).stem)
+        return path
+
+    def _forget(self, *names: str) -> None:
+        """Let what was read or worked out be read or worked out again."""
+        for name in names:
+            self.__dict__.pop(name, None)
+
+
+def _read(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None

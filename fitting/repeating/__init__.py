@@ -1,0 +1,1 @@
+"""How far repeats of a session type agree, and what more of them would teach."""

@@ -1,0 +1,71 @@
+"""What a season folder was understood to hold, as text and as JSON."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from slackwater.fitting.intake import SeasonCheck
+from slackwater.fitting.report.objects import SCHEMA
+from slackwater.fitting.text import plural
+from slackwater.model import names as n
+from slackwater.model.season import Season
+
+
+def check_as_text(check: SeasonCheck) -> str:
+    """Return what was understood and noted; the problems are printed apart."""
+    lines = []
+    if check.season is None:
+        lines.append(f"Not read: {plural(len(check.problems), 'problem')} to mend first.")
+    else:
+        lines += [f"{check.season.name}: {line}" for line in _understood(check.season)]
+    lines += [f"Note: {note}." for note in check.notes]
+    return "\n".join(lines)
+
+
+def check_as_json(check: SeasonCheck, step: dict[str, str]) -> str:
+    """Return the same as one JSON object, with the next step."""
+    season = check.season
+    facts: dict[str, Any] = {
+        "schema": SCHEMA,
+        "season": season and season.name,
+        "first_night": season and str(season.first_night),
+        "last_night": season and str(season.last_night),
+        "readings": season and int(season.read.sum()),
+        "sessions_by_type": season and _sessions_by_type(season),
+        "warnings": [str(note) for note in check.notes],
+        "problems": [
+            {
+                "file": problem.file,
+                "line": problem.line,
+                "column": problem.column,
+                "what": problem.what,
+                "mend": problem.mend,
+            }
+            for problem in check.problems
+        ],
+        "next": step,
+    }
+    return json.dumps(facts, indent=2)
+
+
+def _understood(season: Season) -> list[str]:
+    nights, read = len(season.nights), int(season.read.sum())
+    lines = [
+        f"{plural(read, 'reading')} on {plural(nights, 'night')}, "
+        f"{season.first_night} to {season.last_night}",
+    ]
+    if len(season.sensors) > 1:
+        lines.append(f"sensors in order: {', '.join(season.sensors)}")
+    lines += [
+        f"{label}: {plural(count, 'session')}" for label, count in _sessions_by_type(season).items()
+    ]
+    for kind, labels in (("intervention", season.interventions), ("stressor", season.stressors)):
+        if labels:
+            lines.append(f"{plural(len(labels), kind)}: {', '.join(labels)}")
+    return lines
+
+
+def _sessions_by_type(season: Season) -> dict[str, int]:
+    done = [str(t) for t in season.data[n.SESSION_TYPE].values]
+    return {label: done.count(label) for label in season.types}

@@ -1,0 +1,168 @@
+"""One athlete: a season, what was learnt of it and what was planned; asked many questions.
+
+Everything that answers takes an `Athlete`. What several answers need is worked out once, when the
+first of them asks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from slackwater.fitting.sampling.posterior import Posterior
+from slackwater.fitting.state.new_mornings import take_in
+from slackwater.fitting.state.own_recovery import OwnRecovery, own_recovery
+from slackwater.fitting.state.past import Past, past_of
+from slackwater.fitting.state.standing import Standing, logged_events
+from slackwater.fitting.state.unseen_types import UnseenType, draw_unseen
+from slackwater.model import names as n
+from slackwater.model.errors import NoAnswerError, Reason
+from slackwater.model.season import Season
+
+if TYPE_CHECKING:
+    from slackwater.fitting.records.plans import KeptPlan
+    from slackwater.fitting.records.trials import Trial
+
+_EVER: Final = np.datetime64("9999-12-31")
+
+
+class Athlete:
+    """One athlete's season, its posterior, and the trials and plans that belong to it.
+
+    Each property raises what its reading raises, such as a `NoAnswerError` where the posterior
+    no longer fits the season.
+    """
+
+    def __init__(
+        self,
+        season: Season,
+        posterior: Posterior | None = None,
+        *,
+        trials: Sequence[Trial] = (),
+        plans: Sequence[KeptPlan] = (),
+    ) -> None:
+        """Take the season as it is now, and what there is beside it."""
+        self._season, self._posterior = season, posterior
+        self._trials, self._plans = trials, plans
+
+    @property
+    def season(self) -> Season:
+        """The season as it is now."""
+        return self._season
+
+    @property
+    def fitted(self) -> bool:
+        """Whether there is a posterior, of whatever worth."""
+        return self._posterior is not None
+
+    @property
+    def posterior(self) -> Posterior:
+        """The posterior of the season, or of an earlier stretch of it."""
+        if self._posterior is None:
+            raise NoAnswerError(Reason("no posterior"))
+        return self._posterior
+
+    @property
+    def trials(self) -> Sequence[Trial]:
+        """The trials of recovery measures, in the order in which they were planned."""
+        return self._trials
+
+    @property
+    def plans(self) -> Sequence[KeptPlan]:
+        """The plans kept, in that order."""
+        return self._plans
+
+    @cached_property
+    def now(self) -> Standing:
+        """Where the athlete stands on the morning of the last reading."""
+        return _standing(self.season, self.posterior)
+
+    @cached_property
+    def as_fitted(self) -> Standing:
+        """The same on the last fitted morning, which answers although what is new cannot be."""
+        if not self.newer_readings:
+            return self.now
+        return _standing(self.season.through(self.posterior.last_night), self.posterior)
+
+    @property
+    def newer_readings(self) -> int:
+        """How many nights were read since the fit."""
+        read = self.season.nights[self.season.read]
+        if self.posterior.last_night < read[0]:
+            return 0  # the posterior is of another season, which `now` refuses
+        return int((read > self.posterior.last_night).sum())
+
+    @cached_property
+    def past(self) -> Past:
+        """The season taken apart, readings since the fit included."""
+        return past_of(self.now, self.posterior)
+
+    @cached_property
+    def past_as_fitted(self) -> Past:
+        """The fitted part of the season, taken apart."""
+        if not self.newer_readings:
+            return self.past
+        return past_of(self.as_fitted, self.posterior)
+
+    @cached_property
+    def own_recovery(self) -> OwnRecovery:
+        """The own recovery of every session that was fitted."""
+        return own_recovery(self.now, self.posterior)
+
+
+def _standing(season: Season, posterior: Posterior) -> Standing:
+    checks = posterior.checks
+    if not checks.usable:
+        raise NoAnswerError(*checks.complaints, Reason("unusable fit"))
+    fitted = _fitted_part(season, posterior)
+    last = posterior.last
+    now = Standing(
+        season=season,
+        night=posterior.last_night,
+        fitted_to=posterior.last_night,
+        draws=posterior.draws.drop_vars([n.NIGHT_SCALE, n.SESSION_Z], errors="ignore"),
+        rows=np.arange(posterior.draws.sizes["sample"]),
+        groups=[str(g) for g in last[n.GROUP].values],
+        rates=last["rate"].values,
+        dips=last["dip"].values,
+        level_mean=last["level_mean"].values,
+        level_variance=last["level_variance"].values,
+        pending=[],
+        warnings=list(checks.complaints),
+        seed=posterior.seed,
+    )
+    if season.last_night > posterior.last_night:
+        now = take_in(now, fitted)
+    now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
+    pending, unknown = logged_events(now, _EVER)
+    coming = [label for label in now.unseen if any(e.label == label for e in pending)]
+    new = [
+        *(Reason("type not shown yet", type=label) for label in coming),
+        *(Reason("left out of forecasts", label=label) for label in unknown),
+    ]
+    return replace(now, pending=pending, warnings=[*now.warnings, *new])
+
+
+def _with_unseen(now: Standing, unseen: Mapping[str, UnseenType]) -> Standing:
+    rates = [np.exp(a_type.log_rate)[:, None] for a_type in unseen.values()]
+    return replace(
+        now,
+        unseen=unseen,
+        groups=[*now.groups, *unseen],
+        rates=np.concatenate([now.rates, *rates], axis=1),
+        dips=np.concatenate([now.dips, np.zeros((len(now.dips), len(unseen)))], axis=1),
+    )
+
+
+def _fitted_part(season: Season, posterior: Posterior) -> Season:
+    edited = Reason("edited since the fit", last_night=str(posterior.last_night))
+    if not season.first_night <= posterior.last_night <= season.last_night:
+        raise NoAnswerError(edited)
+    fitted = season.through(posterior.last_night)
+    if fitted.fingerprint() != posterior.fingerprint:
+        raise NoAnswerError(edited)
+    return fitted

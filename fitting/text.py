@@ -1,0 +1,42 @@
+"""Words that any text is made with: counts, lists, days of the week."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from typing import Final
+
+MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+WEEKDAYS: Final = (
+    "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
+)  # fmt: skip
+
+
+def plural(count: int, noun: str) -> str:
+    """Return "1 day", "2 days"."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def times(count: int) -> str:
+    """Return "once", "twice", "3 times"."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def listed(words: Iterable[str]) -> str:
+    """Return words as a list in a sentence: "a", "a and b", "a, b and c"; "" for none."""
+    *front, last = [*words] or [""]
+    return f"{', '.join(front)} and {last}" if front else last
+
+
+def quoted(labels: Iterable[str]) -> str:
+    """Return names in quotes, with commas between them."""
+    return ", ".join(repr(label) for label in labels)
+
+
+def weekday(date: dt.date | str) -> str:
+    """Return the English name of a day of the week; the date may be given in ISO form."""
+    day = dt.date.fromisoformat(date) if isinstance(date, str) else date
+    return WEEKDAYS[day.weekday()]

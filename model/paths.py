@@ -1,0 +1,241 @@
+"""The equations at posterior draws, in numpy: what each draw says of every night.
+
+`slackwater.model.recovery` states the model for the sampler, `slackwater.model.dynamics` holds
+the recursions; here the two meet, once, for all that is answered from a posterior. Shapes: S
+draws, N nights, E events, G groups, as in `slackwater.model.dynamics`; draws are datasets whose
+first dimension is `sample`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+import xarray as xr
+
+from slackwater.model import names as n
+from slackwater.model.design import Design
+from slackwater.model.dynamics import (
+    Filtered,
+    Floats,
+    Ints,
+    by_night,
+    dips_by_night,
+    filter_level,
+    held_back,
+    threshold_of,
+)
+from slackwater.model.priors import Priors
+from slackwater.model.season import Season
+
+
+class Events(NamedTuple):
+    """What dips the state, one after the other, E of them.
+
+    Attributes:
+        nights: index of the night that each is first felt on, shape (E,).
+        groups: the group of each, shape (E,).
+        dips: the dip of each that decays, ln, shape (S, E).
+        first_share: how much of it the first night shows, shape (S, E).
+    """
+
+    nights: Ints
+    groups: Ints
+    dips: Floats
+    first_share: Floats
+
+
+class SeasonPath(NamedTuple):
+    """What each draw says of a season's nights.
+
+    Attributes:
+        dips: what is left of all dips of each group on the last night, ln, shape (S, G).
+        shown: all dips together, as the readings show them, ln, shape (S, N).
+        filtered: baseline given the readings so far.
+    """
+
+    dips: Floats
+    shown: Floats
+    filtered: Filtered
+
+
+def labels(draws: xr.Dataset, dim: str) -> list[str]:
+    """Return the names along a dimension of the draws; none where the fit has no such thing."""
+    return [str(label) for label in draws[dim].values] if dim in draws.coords else []
+
+
+def groups(draws: xr.Dataset) -> list[str]:
+    """Return the names of what shares a recovery rate: types, stressors, the start."""
+    return [*labels(draws, n.TYPE), *labels(draws, n.STRESSOR), n.START]
+
+
+def threshold(draws: xr.Dataset) -> Floats:
+    """Return the smallest dip worth acting on, ln, shape (S,)."""
+    noise_sd: Floats = draws[n.NOISE_SD].values
+    return threshold_of(noise_sd)
+
+
+def typical_log_dips(draws: xr.Dataset) -> Floats:
+    """Return the log of the dip that decays, of each type's typical session, shape (S, K).
+
+    The first night shows a share of it alone.
+    """
+    share = np.log(draws[n.FIRST_NIGHT].values)[:, None]
+    return np.asarray(draws[n.TYPE_LOG_DIP].values - share)
+
+
+def rates(draws: xr.Dataset) -> Floats:
+    """Return the recovery rate of each group, 1/day, shape (S, G)."""
+    logs = [draws[n.START_LOG_RATE].values[:, None]]
+    if n.STRESSOR_LOG_RATE in draws:
+        logs.insert(0, draws[n.STRESSOR_LOG_RATE].values)
+    if n.TYPE_LOG_RATE in draws:
+        logs.insert(0, draws[n.TYPE_LOG_RATE].values)
+    return np.asarray(np.exp(np.concatenate(logs, axis=1)))
+
+
+def fitted_events(draws: xr.Dataset, design: Design) -> Events:
+    """Return the events of the fitted season, the unlogged start first.
+
+    Args:
+        draws: draws of the posterior; types in the design's order.
+        design: the fitted season's arrays.
+    """
+    session_sd = draws[n.SESSION_SD].values[:, None]
+    dips = [draws[n.START_DIP].values[:, None]]
+    sessions = len(design.dose)
+    if design.session_types.size:
+        felt = design.event_nights[1 : 1 + sessions]
+        typical = typical_log_dips(draws)[:, design.session_types]
+        typical = typical + dip_trend(draws, design.trend[felt])
+        dips.append(design.dose * np.exp(typical + session_sd * draws[n.SESSION_Z].values))
+    if design.stressor_labels.size:
+        typical = draws[n.STRESSOR_LOG_DIP].values[:, design.stressor_labels]
+        dips.append(np.exp(typical + session_sd * draws[n.STRESSOR_Z].values))
+    every = np.concatenate(dips, axis=1)
+    first_share = np.ones(every.shape)
+    if design.session_types.size:
+        first_share[:, 1 : 1 + sessions] = draws[n.FIRST_NIGHT].values[:, None]
+    return Events(design.event_nights, design.event_groups, every, first_share)
+
+
+def speed(draws: xr.Dataset, design: Design) -> Floats:
+    """Return the factor on all rates for the step into each fitted night, shape (S, N)."""
+    log_speed = rate_trend(draws, design.trend)
+    if design.applied.size:
+        log_speed = log_speed + draws[n.LOG_RATE_RATIO].values @ design.applied
+    return np.asarray(np.exp(log_speed))
+
+
+def dip_trend(draws: xr.Dataset, weights: Floats) -> Floats:
+    """Return how much deeper than now sessions dipped, as a logarithm.
+
+    Args:
+        draws: draws of the posterior.
+        weights: shape (N, steps), from `slackwater.model.trend.step_weights`.
+
+    Returns:
+        Shape (S, N); 0 where the fit has no trend.
+    """
+    return _trend(draws, n.DIP_TREND_SD, n.DIP_TREND_Z, weights)
+
+
+def rate_trend(draws: xr.Dataset, weights: Floats) -> Floats:
+    """Return how much faster than now recovery was, as a logarithm; see `dip_trend`."""
+    return _trend(draws, n.RATE_TREND_SD, n.RATE_TREND_Z, weights)
+
+
+def _trend(draws: xr.Dataset, sd: str, z: str, weights: Floats) -> Floats:
+    if z not in draws:
+        return by_night(draws.sizes["sample"], len(weights))
+    steps = draws[sd].values[:, None] * draws[z].values
+    return np.asarray((weights @ steps.T).T)
+
+
+def noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
+    """Return the variance of readings whose night scales are given, shape of `scale`."""
+    core = draws[n.NOISE_SD].values[:, None]
+    tail = draws[n.NOISE_TAIL].values[:, None]
+    return np.asarray(core**2 * np.exp(tail * scale))
+
+
+def sensor_shift(draws: xr.Dataset, season: Season, others: Sequence[str]) -> Floats:
+    """Return what each night's sensor reads more than the latest fitted one, ln, shape (S, N).
+
+    Args:
+        draws: draws of the posterior.
+        season: its nights may reach beyond the fitted ones.
+        others: the other sensors of the fit, in its order.
+    """
+    codes = season.data[n.NIGHT_SENSOR].values
+    shift = by_night(draws.sizes["sample"], len(codes))
+    for column, name in enumerate(others):
+        by_it = codes == season.sensors.index(name)
+        shift[:, by_it] = draws[n.SENSOR_STEP].values[:, [column]]
+    return shift
+
+
+def run_season(
+    draws: xr.Dataset,
+    events: Events,
+    speed_of_nights: Floats,
+    readings: Floats,
+    noise: Floats,
+    priors: Priors,
+) -> SeasonPath:
+    """Run dips and filter over a season's nights.
+
+    Args:
+        draws: draws of the posterior.
+        events: what dips the state.
+        speed_of_nights: factor on all rates for the step into each night, shape (S, N).
+        readings: without what the sensor adds, ln ms, NaN where not read, shape (S, N).
+        noise: variance of each night's noise, shape (S, N).
+        priors: what the fit believed beforehand.
+    """
+    shown = -held_back(events.dips, events.nights, events.first_share, speed_of_nights.shape[1])
+    each = dips_by_night(events.dips, events.nights, events.groups, rates(draws), speed_of_nights)
+    for night, dips in enumerate(each):
+        shown[:, night] += dips.sum(axis=0)
+    start = np.ones(len(shown))
+    filtered = filter_level(
+        readings + shown,
+        noise,
+        draws[n.DRIFT_SD].values ** 2,
+        start * priors.baseline.mean,
+        start * priors.baseline.sd**2,
+    )
+    return SeasonPath(dips.T, shown, filtered)
+
+
+def last_night(draws: xr.Dataset, season: Season, design: Design, priors: Priors) -> xr.Dataset:
+    """Return the state on the last fitted night, which answers start from.
+
+    So none of them runs through the whole season again.
+
+    Args:
+        draws: the posterior.
+        season: the fitted season.
+        design: its arrays.
+        priors: what was believed beforehand.
+
+    Returns:
+        Dimensions `sample`, `group` (types, stressors, "start"): `rate` (1/day) and `dip`
+        (ln) of each group; `level_mean` (ln ms) and `level_variance` of the baseline.
+    """
+    others = labels(draws, n.OTHER_SENSOR)
+    readings = season.data[n.LOG_RMSSD].values - sensor_shift(draws, season, others)
+    noise = np.zeros(readings.shape)
+    noise[:, design.reading_nights] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    events = fitted_events(draws, design)
+    path = run_season(draws, events, speed(draws, design), readings, noise, priors)
+    return xr.Dataset(
+        {
+            "rate": (("sample", n.GROUP), rates(draws)),
+            "dip": (("sample", n.GROUP), path.dips),
+            "level_mean": ("sample", path.filtered.mean[:, -1]),
+            "level_variance": ("sample", path.filtered.variance[:, -1]),
+        },
+        coords={n.GROUP: groups(draws)},
+    )
