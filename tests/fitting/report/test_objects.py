@@ -104,7 +104,7 @@ def test_the_text_is_one_object_with_what_is_added_at_its_end() -> None:
         (np.str_("text"), "text"),
         (np.datetime64("2031-03-01"), "2031-03-01"),
         (np.datetime64("2031-03-01", "ns"), "2031-03-01"),
-        (np.datetime64("NaT"), None),
+        (np.datetime64("NaT", "D"), None),
         (dt.date(2031, 3, 1), "2031-03-01"),
         (THIN, SAID),
         (Interval(1.0, 2.0, 3.0), {"median": 2.0, "low": 1.0, "high": 3.0}),
