@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -191,7 +190,7 @@ def test_a_measure_on_trial_is_not_looked_at_before_its_end() -> None:
     free = compare_intervention(with_bath(trials=[ahead, other, given_up]), "bath")
     plain = compare_intervention(with_bath(), "bath")
     assert free.days_saved.identical(plain.days_saved)
-    assert replace(free, days_saved=plain.days_saved) == plain
+    assert vars(free) | {"days_saved": None} == vars(plain) | {"days_saved": None}
 
 
 ATTRIBUTES = {
