@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from slackwater.fitting.answers.baseline import FLAT_NIGHTS_NEEDED, flat_nights
+from slackwater.fitting.answers.baseline import plateau
 from slackwater.fitting.answers.support import FEW_SESSIONS
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.next_step import NextStep, Where, next_step
@@ -64,7 +64,7 @@ def _fit(folder: SeasonFolder) -> dict[str, Any]:
         "answers": True,
         "fit_age": folder.newer_readings,
         "fitted_until": str(now.fitted_to),
-        "plateau": flat_nights(now) >= FLAT_NIGHTS_NEEDED,
+        "plateau": plateau(now).reached,
     }
 
 
