@@ -9,9 +9,8 @@ from rich.text import Text
 
 from slackwater.fitting.answers.compare import Difference, MeasureCompared
 from slackwater.fitting.report import words
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_facts, new_table
+from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, likely, new_facts
 from slackwater.fitting.text import plural
-from slackwater.model import names as n
 
 
 def measure(answer: MeasureCompared) -> Iterable[RenderableType]:
@@ -27,11 +26,7 @@ def measure(answer: MeasureCompared) -> Iterable[RenderableType]:
     ):
         table.add_row(side, f"{plural(nights, 'night')}, {plural(sessions, 'session')}")
     yield table
-    saved = new_table("session type", "days saved")
-    for label in answer.days_saved[n.TYPE].values:
-        days = answer.days_saved.sel({n.TYPE: label})
-        saved.add_row(Text(str(label)), words.days_range(days))
-    yield saved
+    yield days_saved(answer.days_saved)
     yield Text(f"Verdict: {answer.verdict_rule}. {likely(answer.about.level)}")
 
 

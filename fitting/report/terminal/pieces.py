@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import xarray as xr
 from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.answers.answer import Answer
 from slackwater.fitting.report import words
+from slackwater.model import names as n
 
 
 def heading_of(answer: Answer, title: str) -> Text:
@@ -26,6 +28,14 @@ def new_table(first: str, *others: str) -> Table:
     table.add_column(first, overflow="fold", min_width=8)
     for name in others:
         table.add_column(name, justify="right", no_wrap=True)
+    return table
+
+
+def days_saved(saved: xr.DataArray) -> Table:
+    """Return the days that a measure saves, type by type; `saved` has a type and its bounds."""
+    table = new_table("session type", "days saved")
+    for label in saved[n.TYPE].values:
+        table.add_row(Text(str(label)), words.days_range(saved.sel({n.TYPE: label})))
     return table
 
 

@@ -12,13 +12,12 @@ from rich.text import Text
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import heading_of, new_facts, new_table
+from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, new_facts, new_table
 from slackwater.fitting.report.terminal.trial import days
 from slackwater.fitting.text import plural
 from slackwater.fitting.trials.analyse import TrialFound, WithoutModel
 from slackwater.fitting.trials.items import TrialItems
 from slackwater.fitting.trials.ledger import LedgerRow, TrialLedger
-from slackwater.model import names as n
 
 
 def analysed(answer: TrialFound) -> Iterable[RenderableType]:
@@ -48,11 +47,7 @@ def analysed(answer: TrialFound) -> Iterable[RenderableType]:
     ):
         table.add_row(what, told)
     yield table
-    saved_by = new_table("session type", "days saved")
-    for label in answer.days_saved[n.TYPE].values:
-        saved = answer.days_saved.sel({n.TYPE: label})
-        saved_by.add_row(Text(str(label)), words.days_range(saved))
-    yield saved_by
+    yield days_saved(answer.days_saved)
     yield Text(
         f"Verdict: {answer.verdict_rule}. It is about the measure as assigned. Without the "
         "model: readings on the 2nd to 4th morning after a session, with against without within "
