@@ -23,12 +23,12 @@ def triple(values: Bounds) -> Interval:
 def days_range(values: Bounds) -> str:
     """Return an interval in days with one decimal: "4.2 (3.1 to 6.0)"."""
     low, median, high = triple(values)
-    return f"{_days(median)} ({_days(low)} to {_days(high)})"
+    return f"{in_days(median)} ({in_days(low)} to {in_days(high)})"
 
 
 def tight(values: Bounds) -> str:
     """Return an interval in days for a narrow column: "4.2 (3.1–6.0)"."""
-    low, median, high = (_days(value).replace("over ", ">") for value in triple(values))
+    low, median, high = (in_days(value).replace("over ", ">") for value in triple(values))
     return f"{median} ({low}–{high})"
 
 
@@ -135,7 +135,8 @@ def day_name(date: str) -> str:
     return f"{weekday(day)} {day.day} {MONTHS[day.month - 1]}"
 
 
-def _days(value: float) -> str:
+def in_days(value: float) -> str:
+    """Return a number of days with one decimal, and 0 without a sign."""
     if value >= LONG:
         return f"over {LONG:.0f}"
     shown = f"{value:.1f}"

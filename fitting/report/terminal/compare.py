@@ -38,7 +38,7 @@ def difference(answer: Difference) -> Iterable[RenderableType]:
     low, median, high = answer.difference_days
     yield Text(
         f"  {answer.longer} takes {abs(median):.1f} days longer; the difference {a} minus {b} "
-        f"likely lies between {low:.1f} and {high:.1f} days."
+        f"likely lies between {words.in_days(low)} and {words.in_days(high)} days."
     )
     yield Text(f"  The chance that {a} takes longer is {words.chance(answer.chance_a_slower)}.")
     yield Text(likely(answer.about.level))
