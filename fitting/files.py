@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
@@ -25,26 +25,95 @@ def write_whole(path: Path, content: bytes) -> None:
     Raises:
         OSError: it cannot be written; what was there is left as it was.
     """
+    write_together({path: content})
+
+
+def write_together(
+    contents: Mapping[Path, bytes | None], ready: Callable[[], None] = lambda: None
+) -> None:
+    """Write several files, each whole or not at all, and none where one finds no room.
+
+    Args:
+        contents: where to, and what each will hold; None where it is to be deleted.
+        ready: called when all find room, before the first is changed; may refuse by raising.
+
+    Raises:
+        OSError: one cannot be written. What was there is left as it was, unless it is the
+            putting in place that fails, one file after another, which takes no more room.
+    """
+    beside: dict[Path, Path] = {}
     try:
-        _write_beside_and_replace(path, content)
+        for path, content in contents.items():
+            with _named(path):
+                if content is not None:
+                    _write_beside(path, content, beside)
+        ready()
+        for path in contents:
+            with _named(path):
+                if path in beside:
+                    beside[path].replace(_real(path))
+                else:
+                    path.unlink(missing_ok=True)
+    finally:
+        for unfinished in beside.values():
+            unfinished.unlink(missing_ok=True)
+
+
+def _write_beside(path: Path, content: bytes, beside: dict[Path, Path]) -> None:
+    handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=_real(path).parent)
+    beside[path] = Path(name)
+    with os.fdopen(handle, "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    with suppress(FileNotFoundError):
+        beside[path].chmod(path.stat().st_mode)  # a file keeps the rights that its owner gave
+
+
+def _real(path: Path) -> Path:
+    """Return where a file is, through a link that stands in its place."""
+    return path.resolve() if path.is_symlink() else path
+
+
+@contextmanager
+def _named(path: Path) -> Iterator[None]:
+    """Let an error name the file and the mend."""
+    try:
+        yield
     except OSError as error:
         what = f"it was not written ({error.strerror}); make room or allow writing"
         raise OSError(error.errno, what, str(path)) from None
 
 
-def _write_beside_and_replace(path: Path, content: bytes) -> None:
-    handle, name = tempfile.mkstemp(prefix=_UNFINISHED, dir=path.parent)
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        with suppress(FileNotFoundError):
-            unfinished.chmod(path.stat().st_mode)  # a file keeps the rights that its owner gave
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+def append(path: Path, line: bytes, whole: int) -> None:
+    """Add a line to a file, for its owner's eyes only where it is new.
+
+    Args:
+        path: the file.
+        line: what is added.
+        whole: how many of its bytes are whole; what stands behind them, cut short, is dropped.
+
+    Raises:
+        OSError: it cannot be written; the whole part is left as it was.
+    """
+    with _named(path):
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            os.ftruncate(handle, whole)
+            try:
+                _write_all(handle, line, whole)
+                os.fsync(handle)
+            except OSError:
+                os.ftruncate(handle, whole)
+                raise
+        finally:
+            os.close(handle)
+
+
+def _write_all(handle: int, content: bytes, at: int) -> None:
+    os.lseek(handle, at, os.SEEK_SET)
+    while content:
+        content = content[os.write(handle, content) :]
 
 
 @contextmanager

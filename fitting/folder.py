@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from slackwater.fitting import logbook
 from slackwater.fitting.files import alone, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.athlete import Athlete
+from slackwater.model.errors import SeasonError
 
 if TYPE_CHECKING:
+    from slackwater.fitting.keeping.row import Row
     from slackwater.fitting.records.plans import KeptPlan
     from slackwater.fitting.records.trials import AnyEvent, Trial
     from slackwater.model.season import Season
@@ -37,6 +41,8 @@ class SeasonFolder(Athlete):
     @cached_property
     def checked(self) -> SeasonCheck:
         """The season, or all that keeps it from being read."""
+        with suppress(SeasonError):  # whoever logs is told of a damaged record
+            logbook.settle(self.path)
         return check_season(self.path)
 
     @property
@@ -97,6 +103,34 @@ class SeasonFolder(Athlete):
 
         return read_plans(content, str(self.path / PLANS))
 
+    def enter(self, rows: Sequence[Row], what: str) -> logbook.Entered:
+        """Enter rows into the season's own files, as one step that `undo` takes back.
+
+        Args:
+            rows: the rows, of any of its files, as many as there are.
+            what: what they are, in a few words; `log undo` tells it.
+
+        Raises:
+            SeasonFilesError: season.toml or a file cannot be read.
+            QuestionError: a row is none that its file can hold, or is there already.
+            OSError: a file cannot be written; all are left as they were.
+        """
+        entered = logbook.enter(self.path, rows, what)
+        self._forget(*(name for name in self.__dict__ if name != "path"))
+        return entered
+
+    def undo(self) -> logbook.TakenBack:
+        """Take back the last entry that was not taken back yet.
+
+        Raises:
+            NoAnswerError: there is none, or a row was changed by hand since.
+            SeasonError: the record of entries cannot be read.
+            OSError: a file cannot be written; all are left as they were.
+        """
+        taken_back = logbook.undo(self.path)
+        self._forget(*(name for name in self.__dict__ if name != "path"))
+        return taken_back
+
     def learn(self, posterior: Posterior) -> Path:
         """Write a new posterior in the place of the one before and return its path.
 
@@ -150,7 +184,7 @@ class SeasonFolder(Athlete):
 
     def _forget(self, *names: str) -> None:
         """Let what was read or worked out be read or worked out again."""
-        for name in names:
+        for name in [*names]:
             self.__dict__.pop(name, None)
 
 

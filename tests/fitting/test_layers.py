@@ -21,6 +21,8 @@ ORDER: Final = (
     ("slackwater.model",),
     (f"{FITTING}.files", f"{FITTING}.text"),
     (f"{FITTING}.intake",),
+    (f"{FITTING}.keeping",),
+    (f"{FITTING}.logbook",),
     (f"{FITTING}.records",),
     (f"{FITTING}.sampling",),
     (f"{FITTING}.state",),

@@ -10,6 +10,7 @@ from typing import Final
 
 from slackwater.fitting.report.reasons import (
     answers,
+    entries,
     past,
     spacing,
     standing,
@@ -25,6 +26,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     **state.SENTENCES,
     **answers.SENTENCES,
     **standing.SENTENCES,
+    **entries.SENTENCES,
     **past.SENTENCES,
     **types.SENTENCES,
     **spacing.SENTENCES,
