@@ -19,6 +19,7 @@ ATTRIBUTE: Final = "attribute"
 
 # Variables of a season.
 LOG_RMSSD: Final = "log_rmssd"
+READING_LN_SD: Final = "reading_ln_sd"
 NIGHT_SENSOR: Final = "night_sensor"
 SESSION_DATE: Final = "session_date"
 SESSION_TYPE: Final = "session_type"

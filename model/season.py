@@ -35,6 +35,7 @@ SESSION_COLUMNS: Final = ["date", "type", "dose"]
 
 _VARIABLE_ATTRS: Final[dict[str, dict[str, str]]] = {
     n.LOG_RMSSD: {"units": "ln ms", "long_name": "natural log of the night's RMSSD"},
+    n.READING_LN_SD: {"units": "1", "long_name": "standard error of log_rmssd as measured"},
     n.NIGHT_SENSOR: {"units": "1", "long_name": "index of the night's sensor"},
     n.SESSION_DATE: {"long_name": "calendar day of the session"},
     n.SESSION_TYPE: {"long_name": "session type"},
@@ -51,7 +52,9 @@ class Season:
         name: the season's name, as answers show it.
         data: dimensions `night` (N), `session` (I), `type` (K), `attribute` (A),
             `sensor` (S), and one list each of applied interventions and of stressor
-            days. `log_rmssd` (night) is in ln ms, NaN where the night was not read.
+            days. `log_rmssd` (night) is in ln ms, NaN where the night was not read;
+            `reading_ln_sd` (night) is how exactly it was measured, as a standard error,
+            0 where that is not known.
             Arrays are read-only.
     """
 
@@ -76,7 +79,7 @@ class Season:
         Args:
             name: the season's name.
             readings: `date` and `rmssd_ms` (ms, above 0) or `log_rmssd` (ln ms);
-                optional `sensor`.
+                optional `sensor`, `ln_sd` (standard error of ln RMSSD, 0 or more).
             sessions: `date`, `type`; optional `dose` (1 = usual).
             types: `type`, then one column an attribute.
             interventions: `date`, `intervention`.
@@ -235,6 +238,7 @@ class Season:
                 {
                     "date": self.nights[read],
                     "log_rmssd": d[n.LOG_RMSSD].values[read],
+                    "ln_sd": d[n.READING_LN_SD].values[read],
                     "sensor": sensors[read].astype(object),
                 }
             ),
@@ -288,6 +292,7 @@ def _reading_table(readings: pd.DataFrame) -> pd.DataFrame:
         if np.any(~(rmssd > 0)):
             raise SeasonError("A reading's RMSSD must be above 0 ms; leave out missing nights.")
         table["log_rmssd"] = np.log(rmssd)
+    table["ln_sd"] = readings["ln_sd"].fillna(0.0).to_numpy(float) if "ln_sd" in readings else 0.0
     sensor = readings["sensor"] if "sensor" in readings else pd.Series([], dtype=object)
     labels = sensor.reindex(readings.index).fillna(THE_SENSOR).replace("", THE_SENSOR)
     table["sensor"] = labels.to_numpy(object)
@@ -295,6 +300,8 @@ def _reading_table(readings: pd.DataFrame) -> pd.DataFrame:
         raise SeasonError("A season needs at least one reading.")
     if not np.all(np.isfinite(table["log_rmssd"])):
         raise SeasonError("A reading is not a finite number; leave out missing nights.")
+    if not np.all((table["ln_sd"] >= 0) & np.isfinite(table["ln_sd"])):
+        raise SeasonError("A reading's ln_sd must be 0 or more; leave it empty where not known.")
     _refuse_twice(table, ["date"], "reading")
     return table.sort_values("date", ignore_index=True)
 
@@ -360,6 +367,7 @@ def _assemble(
     data = xr.Dataset(
         {
             n.LOG_RMSSD: (n.NIGHT, by_night["log_rmssd"].to_numpy(float)),
+            n.READING_LN_SD: (n.NIGHT, by_night["ln_sd"].fillna(0.0).to_numpy(float)),
             n.NIGHT_SENSOR: (n.NIGHT, np.array([sensors.index(s) for s in labels])),
             n.SESSION_DATE: (n.SESSION, _nanoseconds(sessions["date"])),
             n.SESSION_TYPE: (n.SESSION, text(sessions["type"])),

@@ -14,6 +14,7 @@ from slackwater.fitting.intake.problems import has_control, show
 
 FIRST_YEAR: Final = 1990
 LAST_YEAR: Final = 2100
+MOST_LN_SD: Final = 1.0  # a reading known to within a factor of 2.7 tells nothing
 
 _ISO_DATE: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _NUMBER: Final = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
@@ -22,6 +23,9 @@ _NO_READING: Final = "leave the row out if the night was not read"
 _MS_MEND: Final = f"give milliseconds, or {_NO_READING}"
 _LN_MEND: Final = f"give the natural logarithm of the milliseconds, or {_NO_READING}"
 _DOSE_MEND: Final = "give a number above 0 (1 = that type's usual session), or leave the cell empty"
+_LN_SD_MEND: Final = (
+    "give the standard error of ln RMSSD (0.05 is about 5 % of RMSSD), or leave the cell empty"
+)
 _DATE_MEND: Final = "dates are YYYY-MM-DD, such as 2026-03-09"
 
 
@@ -93,6 +97,16 @@ def _dose(cell: str, decimal: str) -> float:
     return _above_zero(cell, decimal, _DOSE_MEND) if cell.strip() else 1.0
 
 
+def _ln_sd(cell: str, decimal: str) -> float:
+    if not cell.strip():
+        return 0.0
+    number = _number(cell, decimal, _LN_SD_MEND)
+    if not 0 <= number < MOST_LN_SD:
+        what = f"{show(cell.strip())} lies outside 0 to {MOST_LN_SD:g}"
+        raise CellError("ln_sd range", what, _LN_SD_MEND)
+    return number
+
+
 def _text(cell: str, _decimal: str) -> str:
     return cell
 
@@ -132,13 +146,18 @@ class DayRow(Row):
 
 @dataclass(frozen=True)
 class ReadingRow(DayRow):
-    """One night; just one of `rmssd_ms` (ms) and `ln_rmssd` (ln ms) is given."""
+    """One night; just one of `rmssd_ms` (ms) and `ln_rmssd` (ln ms) is given.
+
+    Attributes:
+        ln_sd: standard error of ln RMSSD as measured; 0 where it is not known.
+    """
 
     file = "readings"
     rmssd_ms: float | None = None
     ln_rmssd: float | None = None
     sensor: str = ""
     note: str = ""
+    ln_sd: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -197,6 +216,7 @@ COLUMNS: Final[Mapping[type[Row], Mapping[str, CellKind]]] = {
         "date": _DATE,
         "rmssd_ms": CellKind(_milliseconds),
         "ln_rmssd": CellKind(_ln_milliseconds),
+        "ln_sd": CellKind(_ln_sd),
         "sensor": CellKind(_optional_label),
         "note": CellKind(_text),
     },

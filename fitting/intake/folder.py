@@ -159,7 +159,7 @@ def _season(name: str, tables: Tables) -> Season:
         value = {"log_rmssd": np.array(readings.values("ln_rmssd"), float)}
     return Season.from_tables(
         name,
-        readings=_frame(readings, ["sensor"]).assign(**value),
+        readings=_frame(readings, ["sensor", "ln_sd"]).assign(**value),
         sessions=_frame(tables.sessions, ["type", "dose"]),
         types=_types(tables.types),
         interventions=_frame(tables.interventions, ["intervention"]),

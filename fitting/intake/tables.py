@@ -23,7 +23,7 @@ from slackwater.fitting.text import listed
 from slackwater.model.errors import nearest
 
 # Columns whose cells are no labels; in types.csv every column but `type` is an attribute.
-_NO_LABELS: Final = {"date", "rmssd_ms", "ln_rmssd", "dose", "note"}
+_NO_LABELS: Final = {"date", "rmssd_ms", "ln_rmssd", "ln_sd", "dose", "note"}
 
 AnyRow = TypeVar("AnyRow", bound=Row)
 

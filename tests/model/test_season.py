@@ -270,6 +270,21 @@ def test_fingerprint_tells_any_cell(key: str, column: str, row: int) -> None:
     assert season(**{key: changed}).fingerprint() != season().fingerprint()
 
 
+def test_how_exactly_a_reading_was_measured_belongs_to_its_night() -> None:
+    given = table("readings")
+    given["ln_sd"] = np.append(0.07, np.full(len(given) - 1, np.nan))
+    made = season(readings=given)
+    kept = made.data[n.READING_LN_SD].values
+    assert kept[made.read][0] == 0.07
+    assert kept.sum() == 0.07
+    assert (season().data[n.READING_LN_SD].values == 0).all()
+    assert made.fingerprint() != season().fingerprint()
+    assert made.observed().tables()["readings"]["ln_sd"].tolist()[0] == 0.07
+    given["ln_sd"] = -0.1
+    with pytest.raises(SeasonError, match="ln_sd must be 0 or more"):
+        season(readings=given)
+
+
 def test_fingerprint_tells_a_row_more_or_less() -> None:
     prints = {season().fingerprint()}
     for key in tables():

@@ -15,6 +15,9 @@ NO_READING = "leave the row out if the night was not read"
 MS_MEND = f"give milliseconds, or {NO_READING}"
 LN_MEND = f"give the natural logarithm of the milliseconds, or {NO_READING}"
 DATE_MEND = "dates are YYYY-MM-DD, such as 2026-03-09"
+LN_SD_MEND = (
+    "give the standard error of ln RMSSD (0.05 is about 5 % of RMSSD), or leave the cell empty"
+)
 DOSE_MEND = "give a number above 0 (1 = that type's usual session), or leave the cell empty"
 
 
@@ -42,6 +45,17 @@ CELLS: dict[str, tuple[Files, str]] = {
     "no value": (
         readings("2026-01-05, "),
         f"readings.csv:2:2: rmssd_ms is empty; {MS_MEND}",
+    ),
+    **{
+        f"ln_sd {cell}": (
+            readings(f"2026-01-05,50,{cell}", header="date,rmssd_ms,ln_sd"),
+            f"readings.csv:2:3: ln_sd '{cell}' lies outside 0 to 1; {LN_SD_MEND}",
+        )
+        for cell in ("-0.1", "1", "4.2")
+    },
+    "ln_sd in words": (
+        readings("2026-01-05,50,good", header="date,rmssd_ms,ln_sd"),
+        f"readings.csv:2:3: ln_sd 'good' is not a number; {LN_SD_MEND}",
     ),
     **{
         f"not a number: {cell}": (
