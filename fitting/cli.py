@@ -12,6 +12,7 @@ from click.exceptions import NoSuchCommand
 
 from slackwater.fitting.commands.shared import NO_ANSWER, WRONG_INPUT
 from slackwater.fitting.questions import load, words
+from slackwater.fitting.text import escaped
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 _IN_PLAIN: Final = "in plain characters"
@@ -105,5 +106,6 @@ codecs.register_error(_IN_PLAIN, _in_plain)
 
 def _fail(error: Exception, message: str, status: int) -> None:
     """Say what is wrong, what was noted of it, and exit."""
-    click.echo("\n".join([message, *getattr(error, "__notes__", [])]), err=True)
+    lines = "\n".join([message, *getattr(error, "__notes__", [])]).split("\n")
+    click.echo("\n".join(map(escaped, lines)), err=True)
     sys.exit(status)

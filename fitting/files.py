@@ -1,9 +1,10 @@
-"""Files written whole or not at all, and by one process at a time."""
+"""Files read within bounds, written whole or not at all, and by one process at a time."""
 
 from __future__ import annotations
 
 import errno
 import os
+import stat
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -13,6 +14,35 @@ from typing import Final
 _UNFINISHED: Final = ".unfinished-"
 _LOCK: Final = ".slackwater.lock"
 _PATIENCE: Final = 30  # seconds to wait for another process
+
+MEBIBYTE: Final = 2**20
+MOST_OF_A_TEXT: Final = 16 * MEBIBYTE  # 40 years of nights are under 1 MiB
+
+
+def read_whole(path: Path, most: int = MOST_OF_A_TEXT) -> bytes:
+    """Return what a file holds; a pipe is not waited for, and a device not read.
+
+    Args:
+        path: the file, or a link to it.
+        most: bytes that it may hold; no more are read.
+
+    Raises:
+        OSError: there is no such file (`FileNotFoundError`), it is none (`EISDIR` for a folder,
+            `ENOTSUP` for a pipe, a socket or a device), it is larger (`EFBIG`), or cannot be read.
+    """
+    # On Windows a folder cannot be opened, and line ends would be changed.
+    how = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    kind = path.stat().st_mode  # before opening, which alone may do something to a device
+    if stat.S_ISDIR(kind):
+        raise IsADirectoryError(errno.EISDIR, "it is a folder", str(path))
+    if not stat.S_ISREG(kind):
+        raise OSError(errno.ENOTSUP, "it is a pipe, a socket or a device", str(path))
+    with os.fdopen(os.open(path, how), "rb") as file:
+        content = file.read(most + 1)
+    if len(content) > most:
+        what = f"it holds more than {most // MEBIBYTE} MiB, the most that is read"
+        raise OSError(errno.EFBIG, what, str(path))
+    return content
 
 
 def write_whole(path: Path, content: bytes) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from slackwater.fitting import logbook
-from slackwater.fitting.files import alone, write_whole
+from slackwater.fitting.files import alone, read_whole, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
@@ -190,6 +190,6 @@ class SeasonFolder(Athlete):
 
 def _read(path: Path) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_whole(path)
     except FileNotFoundError:
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable
 from typing import Final
 
@@ -13,6 +14,18 @@ MONTHS: Final = (
 WEEKDAYS: Final = (
     "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
 )  # fmt: skip
+
+# What breaks a line, moves a terminal's cursor, or makes the text around it read otherwise: control
+# characters, line and paragraph separators, bidirectional embeddings, overrides and isolates
+# (Unicode Standard Annex 9, section 2), and halves of characters, which cannot be written at all.
+_UNFIT: Final = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+
+
+def escaped(text: str) -> str:
+    r"""Return a text on one line, with `\x1b` and the like for what is unfit to be shown."""
+    return _UNFIT.sub(lambda found: ascii(found[0])[1:-1], text)
 
 
 def plural(count: int, noun: str) -> str:

@@ -21,6 +21,7 @@ from slackwater.fitting.commands.shared import (
     step_object,
 )
 from slackwater.fitting.questions import question
+from slackwater.fitting.text import escaped
 
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
@@ -52,7 +53,7 @@ def demo(folder: Path) -> None:
 
     copy_demo(folder)
     click.echo("The demo season: a club rower who also lifts and runs hills.")
-    click.echo(f"Copied it to {folder}.")
+    click.echo(f"Copied it to {escaped(str(folder))}.")
     season = SeasonFolder(folder)
     _fit(season, seed=None, draws=1000, chains=4)
     for last, (name, given) in enumerate(_SHOWN_OF_THE_DEMO, start=1 - len(_SHOWN_OF_THE_DEMO)):
@@ -60,7 +61,7 @@ def demo(folder: Path) -> None:
         click.echo()
         print_answer(row, row.ask(season, *given), season, as_json=False, caution=not last)
     path = write_report(season)
-    click.echo(f"\nWrote every answer and its pictures into {path}.")
+    click.echo(f"\nWrote every answer and its pictures into {escaped(str(path))}.")
 
 
 @click.command(short_help="Read and validate a season; name every problem.")
@@ -133,7 +134,7 @@ def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int) -> Non
         f"Fitted {int(observed.read.sum())} readings and {len(observed.session_nights())} sessions "
         f"up to {posterior.last_night}."
     )
-    click.echo(f"Wrote {path}.")
+    click.echo(f"Wrote {escaped(str(path))}.")
     for complaint in posterior.checks.complaints:
         click.echo(sentence(complaint), err=True)
     if not posterior.checks.usable:

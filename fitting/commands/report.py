@@ -9,6 +9,7 @@ import click
 
 from slackwater.fitting.commands.shared import DEFAULT_LEVEL, answering
 from slackwater.fitting.questions import ask_for_report, report_layout
+from slackwater.fitting.text import escaped
 
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
@@ -43,7 +44,7 @@ def report(season: SeasonFolder, as_json: bool, level: float, out: Path | None) 
 
         click.echo(asked_json(asked))
     else:
-        click.echo(f"Wrote {path}.")
+        click.echo(f"Wrote {escaped(str(path))}.")
 
 
 def write_report(season: SeasonFolder) -> Path:

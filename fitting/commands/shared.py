@@ -55,7 +55,9 @@ def guided(command: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(command)
     def guide(*given: Any, season: Path, **options: Any) -> None:
         from slackwater.fitting.folder import SeasonFolder
+        from slackwater.fitting.intake.folder import require_folder
 
+        require_folder(season)
         folder = SeasonFolder(season)
         try:
             command(*given, season=folder, **options)

@@ -12,6 +12,7 @@ import click
 from slackwater.fitting.commands.completion import complete_counted_type, complete_dated_type
 from slackwater.fitting.commands.shared import NO_ANSWER, answering, print_answer
 from slackwater.fitting.questions import question
+from slackwater.fitting.text import escaped
 from slackwater.model.errors import QuestionError
 
 if TYPE_CHECKING:
@@ -116,7 +117,8 @@ def spacing(
     if keep and plan.fits:
         if ics is not None:  # first, as it may be refused
             _write_calendar(plan, ics, force)
-        click.echo(f"Kept the plan in {season.keep(plan_to_keep(plan))}.", err=True)
+        kept = season.keep(plan_to_keep(plan))
+        click.echo(f"Kept the plan in {escaped(str(kept))}.", err=True)
     print_answer(row, plan, season, as_json)
     if keep and not plan.fits:
         click.echo("No plan fits, so none was written or kept.", err=True)
@@ -133,4 +135,4 @@ def _write_calendar(plan: SpacingPlan, ics: Path, force: bool) -> None:
             "replace it."
         )
     write_whole(ics, as_calendar(plan, dt.datetime.now(dt.UTC)))
-    click.echo(f"Wrote {ics}.", err=True)
+    click.echo(f"Wrote {escaped(str(ics))}.", err=True)

@@ -20,6 +20,7 @@ from slackwater.fitting.commands.shared import (
     progress_bar,
 )
 from slackwater.fitting.questions import question
+from slackwater.fitting.text import escaped
 from slackwater.model.errors import NoAnswerError
 
 if TYPE_CHECKING:
@@ -99,7 +100,7 @@ def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **optio
         answer = row.ask(season, wanted, level, lambda tasks: rehearse_all(tasks, progress))
     if answer.planned and not draft:
         path = season.record(asked.to_record(answer, season.trials, _now()))
-        click.echo(f"Registered in {path}.", err=True)
+        click.echo(f"Registered in {escaped(str(path))}.", err=True)
     print_answer(row, answer, season, as_json)
     if answer.why_not and not draft:
         raise NoAnswerError(*answer.why_not)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from slackwater.fitting.journey.next_step import NextStep
+from slackwater.fitting.text import escaped
 from slackwater.model.errors import Reason
 
 _WAYS: Final[Mapping[str, str]] = {
@@ -74,4 +75,4 @@ def mend(reasons: Iterable[Reason], folder: Path) -> str | None:
 
 
 def _command(way: str, folder: Path, facts: Mapping[str, Any]) -> str:
-    return f"slackwater {way.format(folder=shlex.quote(str(folder)), **facts)}"
+    return escaped(f"slackwater {way.format(folder=shlex.quote(str(folder)), **facts)}")

@@ -5,18 +5,22 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 from slackwater.fitting.intake.problems import Problem, SeasonFilesError, show
 from slackwater.fitting.intake.settings import SEPARATORS, CsvSettings
+from slackwater.fitting.text import plural
 
 _MARKS: Final = {
     codecs.BOM_UTF8: "utf-8-sig",
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
 }
+_DATED: Final = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}")
+MOST_ROWS: Final = 200_000  # over 500 years of nights; bounds the memory that a file can take
 
 
 @dataclass(frozen=True)
@@ -36,6 +40,10 @@ class Line:
         """Whether nothing stands in the row."""
         return not any(cell.strip() for cell in self.cells)
 
+    def of(self, length: int) -> Line:
+        """Return the row with empty cells at its end, up to a length."""
+        return Line(self.number, self.cells + [""] * (length - len(self.cells)))
+
 
 @dataclass(frozen=True)
 class Grid:
@@ -44,7 +52,7 @@ class Grid:
     Attributes:
         file: the file's name.
         header: the header row's cells, without blanks around them.
-        rows: the rows below that are as long as the header.
+        rows: the rows below, as long as the header: what a row leaves out at its end is empty.
         problems: what is wrong with the others.
     """
 
@@ -78,7 +86,8 @@ def read_grid(file: str, data: bytes, dialect: CsvSettings) -> Grid:
     header = [cell.strip() for cell in lines[0].cells]
     _refuse_separator(file, header, dialect.separator)
     problems += _shape_problems(file, lines, dialect.separator)
-    rows = [line for line in lines[1:] if len(line.cells) == len(header) and not line.blank]
+    wrong = {problem.line for problem in problems}
+    rows = [line.of(len(header)) for line in lines[1:] if line.number not in wrong]
     return Grid(file, header, rows, problems)
 
 
@@ -119,6 +128,9 @@ def _lines(file: str, text: str, separator: str) -> tuple[list[Line], list[Probl
         for cells in reader:
             lines.append(Line(start, cells))
             start = reader.line_num + 1
+            if len(lines) > MOST_ROWS:
+                what, mend = f"there are over {MOST_ROWS:,} rows", "leave in it one season's rows"
+                raise SeasonFilesError([Problem(file, start, 1, what, mend)])
     except csv.Error as err:
         what = f"the row's double quotes do not pair up ({err})"
         mend = "close the quoted field, and write a double quote inside it twice"
@@ -138,23 +150,39 @@ def _refuse_separator(file: str, header: list[str], separator: str) -> None:
 
 
 def _shape_problems(file: str, lines: list[Line], separator: str) -> Iterator[Problem]:
-    """Yield a problem for each row that is blank, too short or too long."""
+    """Yield a problem for each row that is blank, too long, or written with another separator."""
     wanted = len(lines[0].cells)
-    for line in lines:
+    for line in lines[1:]:
         found = len(line.cells)
         if line.blank:
             what, mend = "the row is blank", "delete it"
             yield Problem(file, line.number, 1, what, mend, "blank row")
-        elif found < wanted:
-            what = f"the row has {_fields(found)}, the header {wanted}"
-            mend = f"write a {SEPARATORS[separator]} for every empty field"
-            yield Problem(file, line.number, found + 1, what, mend, "short row")
+        elif other := _other_separator(line, wanted, separator):
+            shown = show(separator.join(line.cells))
+            what = f"this row uses {_named(other)}, the header {_named(separator)} ({shown})"
+            mend = f"write the row with {_named(separator)} between its fields, like the others"
+            yield Problem(file, line.number, 1, what, mend, "separator")
         elif found > wanted:
-            what = f"the row has {_fields(found)}, the header {wanted} ({show(line.cells[wanted])})"
+            shown = show(line.cells[wanted])
+            what = f"the row has {plural(found, 'field')}, the header {wanted} ({shown})"
             mend = f"put a field that holds a {SEPARATORS[separator]} in double quotes"
             mend += " (a number with a decimal comma, too)" if separator == "," else ""
             yield Problem(file, line.number, wanted + 1, what, mend, "long row")
 
 
-def _fields(count: int) -> str:
-    return "1 field" if count == 1 else f"{count} fields"
+def _other_separator(line: Line, wanted: int, separator: str) -> str | None:
+    """Return the separator with which a row was plainly written, None for the header's own.
+
+    That is one which parts the row's first field in two or more, the first of them a date, or
+    makes as many fields of the row as the header has, where its own makes only one.
+    """
+    for other in SEPARATORS:
+        parts = [part.strip() for part in separator.join(line.cells).split(other)]
+        dated = other in line.cells[0] and _DATED.fullmatch(parts[0].strip('"'))
+        if other != separator and (dated or (len(line.cells) == 1 and len(parts) == wanted > 1)):
+            return other
+    return None
+
+
+def _named(separator: str) -> str:
+    return "a tab" if separator == "\t" else separator

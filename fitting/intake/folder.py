@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -9,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from slackwater.fitting.files import read_whole
 from slackwater.fitting.intake.cells import (
     InterventionRow,
     ReadingRow,
@@ -27,9 +29,19 @@ from slackwater.fitting.intake.settings import (
     read_settings,
 )
 from slackwater.fitting.intake.tables import AnyRow, Table, Tables, read_table
+from slackwater.fitting.text import escaped
+from slackwater.model.errors import nearest
 from slackwater.model.season import Season
 
 SEASON_FILES: Final = [SETTINGS_FILE, *(f"{name}.csv" for name in COLUMNS_OF)]
+
+# How to mend what keeps a file from being read, by the number of the system's error.
+_MENDS: Final = {
+    errno.EISDIR: "move it away, and put the file in its place",
+    errno.ENOTSUP: "put a plain file in its place, or take it away",
+    errno.EFBIG: "see whether it is the right file, and leave in it what belongs to this season",
+    errno.ELOOP: "the links lead in a circle; put the file itself in its place",
+}
 
 
 @dataclass(frozen=True)
@@ -85,7 +97,7 @@ def _check(folder: Path) -> SeasonCheck:
     notes += [note for table in tables.each for note in table.notes]
     if problems:
         return SeasonCheck(None, tuple(abridge(problems, SEASON_FILES)), _in_order(notes))
-    season = _season(settings.name or folder.resolve().name or "season", tables)
+    season = _season(settings.name or escaped(folder.resolve().name) or "season", tables)
     return SeasonCheck(season, (), _in_order([*notes, *notes_on(tables, season)]))
 
 
@@ -94,16 +106,37 @@ def _in_order(notes: list[Note]) -> tuple[Note, ...]:
     return tuple(sorted(notes, key=lambda note: (order.get(note.file, -1), note.line or 0)))
 
 
+def require_folder(folder: Path) -> None:
+    """Refuse a path that leads to no folder.
+
+    Raises:
+        SeasonFilesError: it does not; it names the folder that was likely meant.
+    """
+    _names_in(folder)
+
+
 def _names_in(folder: Path) -> list[str]:
     try:
         return [path.name for path in folder.iterdir()]
     except FileNotFoundError:
-        what, mend = "there is no such folder", "give the folder that holds readings.csv"
+        what, mend = "there is no such folder", _likely(folder)
     except NotADirectoryError:
         what, mend = "this is a file, not a folder", "give the folder that holds it"
     except OSError as err:
         what, mend = f"the folder cannot be read ({err.strerror})", "allow reading it"
     raise SeasonFilesError([Problem(str(folder), 1, 1, what, mend)])
+
+
+def _likely(folder: Path) -> str:
+    """Return the mend for a folder that is not there: the season beside it that was meant."""
+    try:
+        beside = [path.parent.name for path in folder.parent.glob(f"*/{ReadingRow.file}.csv")]
+    except OSError:
+        beside = []
+    like = nearest(folder.name, beside)
+    if like is None:
+        return "give the folder that holds readings.csv"
+    return f"did you mean {escaped(str(folder.parent / like))}?"
 
 
 def _tables(folder: Path, settings: Settings, names: list[str]) -> Tables:
@@ -143,11 +176,15 @@ def _missing_readings(names: list[str]) -> Problem:
 def _bytes(path: Path) -> bytes | None:
     """Return a file's bytes, None where there is no such file."""
     try:
-        return path.read_bytes()
+        return read_whole(path)
     except FileNotFoundError:
+        if path.is_symlink():
+            what, mend = "this is a link to nothing", "put the file in its place, or delete it"
+            raise SeasonFilesError([Problem(path.name, 1, 1, what, mend)]) from None
         return None
     except OSError as err:
-        what, mend = f"the file cannot be read ({err.strerror})", "allow reading it, or mend it"
+        what = f"the file cannot be read ({err.strerror})"
+        mend = _MENDS.get(err.errno or 0, "allow reading it, or mend it")
         raise SeasonFilesError([Problem(path.name, 1, 1, what, mend)]) from None
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from slackwater.fitting.text import listed
+from slackwater.fitting.text import escaped, listed
 from slackwater.model.errors import SeasonError
 
 SHOWN_OF_A_KIND: Final = 20
@@ -38,7 +37,7 @@ class Problem:
 
     def __str__(self) -> str:
         """Return `file:line:column: what is wrong; how to mend it`."""
-        return f"{self.file}:{self.line}:{self.column}: {self.what}; {self.mend}"
+        return f"{escaped(self.file)}:{self.line}:{self.column}: {self.what}; {self.mend}"
 
 
 @dataclass(frozen=True)
@@ -111,8 +110,8 @@ def show(cell: str) -> str:
 
 
 def has_control(text: str) -> bool:
-    """Say whether a text that answers show could break a line or move a terminal's cursor."""
-    return any(unicodedata.category(character) in {"Cc", "Zl", "Zp"} for character in text)
+    """Say whether a text could break a line, move a terminal's cursor or turn text around."""
+    return escaped(text) != text
 
 
 def at_lines(lines: Sequence[int]) -> str:

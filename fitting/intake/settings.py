@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -62,7 +63,8 @@ def _encoding(value: Any) -> bool:
         TextIOWrapper(BytesIO(), encoding=value)
     except (LookupError, ValueError, TypeError):
         return False
-    return isinstance(value, str)
+    # What is left out is made for single words, and takes hours over a long file.
+    return isinstance(value, str) and codecs.lookup(value).name not in ("idna", "punycode")
 
 
 # What each key takes: a table of keys, or a check of its value.
@@ -102,6 +104,8 @@ def read_settings(data: bytes) -> Settings:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
         raise SeasonFilesError([_syntax_problem(str(err), text)]) from None
+    except (RecursionError, ValueError):  # thousands of brackets, or of digits
+        raise SeasonFilesError([_syntax_problem("nested too deeply, or too long", text)]) from None
     if wrong := [*_wrong(given, _KEYS, [], text)]:
         raise SeasonFilesError(wrong)
     settings = Settings(

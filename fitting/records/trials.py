@@ -264,6 +264,10 @@ def _events(content: bytes, where: str) -> list[AnyEvent]:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise SeasonError(f"{where}: events.{place}: {first['msg']}; {_RESTORE}.") from None
+    except RecursionError:
+        raise SeasonError(
+            f"{where}: cannot be read as JSON (nested too deeply); {_RESTORE}."
+        ) from None
     except ValueError as error:
         if isinstance(error, SeasonError):
             raise

@@ -21,7 +21,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from slackwater.fitting.files import alone, write_whole
+from slackwater.fitting.files import MEBIBYTE, alone, read_whole, write_whole
+from slackwater.fitting.text import escaped
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.priors import Belief, Priors
@@ -31,6 +32,7 @@ _ENGINE: Final = "h5netcdf"
 _ANSWERED_FROM: Final = ("posterior", "last_night")
 _SEAL: Final = b"\nslackwater sha256 "
 _SEALED: Final = len(_SEAL) + 65  # the digest in hexadecimal, and a line end
+_MOST: Final = 1024 * MEBIBYTE  # 4,000 draws of a thousand sessions take 150 MiB
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,7 @@ class Posterior:
         """
         path = Path(folder) / FILE_NAME
         try:
-            content = path.read_bytes()
+            content = read_whole(path, _MOST)
         except FileNotFoundError:
             raise NoAnswerError(Reason("no posterior", file=str(path))) from None
         except OSError as error:
@@ -157,11 +159,14 @@ class Posterior:
         try:
             with h5py.File(h5py.h5f.open_file_image(content)) as file:
                 return cls._of(file)
-        except (OSError, RuntimeError, KeyError, TypeError, ValueError) as error:
+        except (
+            OSError, RuntimeError, KeyError, IndexError, TypeError, ValueError, RecursionError
+        ) as error:  # fmt: skip
             raise NoAnswerError(_unreadable(path, str(error))) from None
 
     @classmethod
     def _of(cls, file: h5py.File) -> Posterior:
+        _refuse_what_we_never_write(file)
         facts = {k: v.item() if isinstance(v, np.ndarray) else v for k, v in file.attrs.items()}
         return cls(
             tree=xr.DataTree.from_dict({f"/{g}": _read(file[g]) for g in _ANSWERED_FROM}),
@@ -211,6 +216,41 @@ def _priors(kept: dict[str, Any]) -> Priors:
 
 def _unreadable(path: Path, why: str | None) -> Reason:
     return Reason("unreadable posterior", file=str(path), why=why or "")
+
+
+def _refuse_what_we_never_write(file: h5py.File) -> None:
+    """Refuse what could reach out of the file: to other files, to plugins, or for all memory.
+
+    Raises:
+        ValueError: a link that is no hard one, data kept elsewhere, in another dataset or behind a
+            filter, objects other than texts, or more data than the file can hold.
+    """
+    left = file.id.get_filesize()
+    for group in _ANSWERED_FROM:
+        for name, stored in _held(_held(file)[group]).items():
+            if not isinstance(stored, h5py.Dataset) or not _plain(stored):
+                raise ValueError(f"{escaped(name)} is kept as slackwater never keeps it")
+            left -= stored.nbytes
+            if left < 0:
+                raise ValueError(f"{escaped(name)} claims to hold more than the file does")
+
+
+def _held(group: Any) -> dict[str, Any]:
+    """Return what a group itself holds, nothing that a link in it leads to."""
+    if not isinstance(group, h5py.Group):
+        raise ValueError("a group is kept as slackwater never keeps it")
+    own = [name for name in group if isinstance(group.get(name, getlink=True), h5py.HardLink)]
+    if len(own) < len(group):
+        raise ValueError("there is a link, which slackwater never writes")
+    return {name: group[name] for name in own}
+
+
+def _plain(stored: h5py.Dataset) -> bool:
+    """Say whether a dataset is numbers or texts, in one piece, in the file itself."""
+    kept = stored.id.get_create_plist()
+    text = h5py.check_string_dtype(stored.dtype) is not None
+    inside = kept.get_layout() in (h5py.h5d.CONTIGUOUS, h5py.h5d.COMPACT)
+    return inside and not stored.external and (text or stored.dtype.kind in "fiub")
 
 
 def _read(group: h5py.Group) -> xr.Dataset:

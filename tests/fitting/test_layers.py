@@ -56,7 +56,7 @@ OTHER_TESTS: Final = {
     "fitting/report": {"answers_page"},
     "fitting/report/page": {"command", "in_browser"},
     "fitting/report/terminal": {"80_columns"},
-    "fitting/sampling": {"fit_checks", "pymc_agrees", "saved"},
+    "fitting/sampling": {"fit_checks", "hostile", "pymc_agrees", "saved"},
     "model": {"hierarchy", "likelihood_op", "model_page", "nile", "purity"},
 }
 

@@ -18,6 +18,8 @@ OTHERWISE_RAISED = (
     "the folder cannot be read",
     "there is no such folder",
     "this is a file",
+    "this is a link to nothing",
+    "there are over 200,000 rows",
     "... like the 20 above",
 )
 

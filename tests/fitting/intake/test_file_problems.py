@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
+
+from slackwater.fitting.intake import check_season
 
 Files = dict[str, str | bytes]
 RefusesWith = Callable[[Files, str], None]
@@ -141,9 +144,20 @@ HEADERS: dict[str, tuple[Files, str]] = {
 }
 
 ROWS: dict[str, tuple[Files, str]] = {
-    "too few": (
-        readings("2026-01-05,50,", "2026-01-06,52", header="date,rmssd_ms,note"),
-        "readings.csv:3:3: the row has 2 fields, the header 3; write a comma for every empty field",
+    "another separator": (
+        readings("2026-01-05,50,", "2026-01-06;52,3;", header="date,rmssd_ms,note"),
+        "readings.csv:3:1: this row uses ;, the header , ('2026-01-06;52,3;'); "
+        "write the row with , between its fields, like the others",
+    ),
+    "another separator, as many fields": (
+        readings("2026-01-05,50", "2026-01-06;52,3"),
+        "readings.csv:3:1: this row uses ;, the header , ('2026-01-06;52,3'); "
+        "write the row with , between its fields, like the others",
+    ),
+    "another separator without a date": (
+        beside("types.csv", "type,mode,effort", "row\twater\thard"),
+        "types.csv:2:1: this row uses a tab, the header , ('row\\twater\\thard'); "
+        "write the row with , between its fields, like the others",
     ),
     "too many": (
         readings("2026-01-05,50", "2026-01-06,52,5"),
@@ -158,10 +172,6 @@ ROWS: dict[str, tuple[Files, str]] = {
         "readings.csv:2:3: the row has 3 fields, the header 2 (''); "
         "put a field that holds a tab in double quotes",
     ),
-    "one field": (
-        readings("2026-01-05,50", "2026-01-06"),
-        "readings.csv:3:2: the row has 1 field, the header 2; write a comma for every empty field",
-    ),
     "blank between": (
         readings("2026-01-05,50", "", "2026-01-06,52"),
         "readings.csv:3:1: the row is blank; delete it",
@@ -175,7 +185,19 @@ ROWS: dict[str, tuple[Files, str]] = {
     ),
 }
 
-CASES = WHOLE_FILE | HEADERS | ROWS
+LEFT_OUT = {
+    "needed": (
+        readings("2026-01-05,50", "2026-01-06"),
+        "readings.csv:3:2: rmssd_ms is empty; "
+        "give milliseconds, or leave the row out if the night was not read",
+    ),
+    "needed, in the middle": (
+        beside("sessions.csv", "dose,date,type", "1,2026-01-05"),
+        "sessions.csv:2:3: type is empty; name it, or delete the row",
+    ),
+}
+
+CASES = LEFT_OUT | WHOLE_FILE | HEADERS | ROWS
 
 
 @pytest.mark.parametrize(("files", "text"), CASES.values(), ids=CASES.keys())
@@ -183,6 +205,18 @@ def test_the_problem_is_named_with_its_place_and_mend(
     refuses_with: RefusesWith, files: Files, text: str
 ) -> None:
     refuses_with(files, text)
+
+
+@pytest.mark.parametrize("left_out", ["", ",", ",chest strap", ",chest strap,"])
+def test_a_row_may_leave_out_what_it_need_not_have_at_its_end(
+    season_folder: Callable[[Files], Path], left_out: str
+) -> None:
+    header = "date,rmssd_ms,sensor,note,colour"
+    files = readings("2026-01-05,50,chest strap,,blue", f"2026-01-06,52{left_out}", header=header)
+    check = check_season(season_folder(files))
+    assert check.problems == ()
+    assert check.season is not None
+    assert int(check.season.read.sum()) == 2
 
 
 def test_the_page_explains_files(explained: Explained) -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import tracemalloc
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
 
+from slackwater.fitting.files import MEBIBYTE, MOST_OF_A_TEXT
 from slackwater.fitting.intake import SeasonFilesError, check_season, read_season
 
 Write = Callable[[Mapping[str, str | bytes]], Path]
@@ -91,9 +94,58 @@ def test_a_file_given_for_the_folder(tmp_path: Path) -> None:
 def test_a_file_that_cannot_be_read(season_folder: Write) -> None:
     folder = season_folder({"readings.csv": READINGS})
     (folder / "sessions.csv").mkdir()
+    os.mkfifo(folder / "types.csv")
+    (folder / "stressors.csv").symlink_to("/dev/zero")
+    (folder / "interventions.csv").symlink_to("interventions.csv")
+    no_file = "it is a pipe, a socket or a device); put a plain file in its place, or take it away"
+    assert [str(problem) for problem in check_season(folder).problems] == [
+        "sessions.csv:1:1: the file cannot be read (it is a folder); move it away, and put the "
+        "file in its place",
+        f"types.csv:1:1: the file cannot be read ({no_file}",
+        "interventions.csv:1:1: the file cannot be read (Too many levels of symbolic links); the "
+        "links lead in a circle; put the file itself in its place",
+        f"stressors.csv:1:1: the file cannot be read ({no_file}",
+    ]
+
+
+def test_a_link_is_followed_to_a_file_alone(season_folder: Write, tmp_path: Path) -> None:
+    folder = season_folder({"kept elsewhere": READINGS})
+    (folder / "readings.csv").symlink_to("kept elsewhere")
+    assert check_season(folder).problems == ()
+    (folder / "kept elsewhere").unlink()
     (problem,) = check_season(folder).problems
-    assert str(problem).startswith("sessions.csv:1:1: the file cannot be read (")
-    assert str(problem).endswith("); allow reading it, or mend it")
+    text = "this is a link to nothing; put the file in its place, or delete it"
+    assert str(problem) == f"readings.csv:1:1: {text}"
+
+
+def test_a_file_of_200_mb_is_refused_in_bounded_memory(season_folder: Write) -> None:
+    folder = season_folder({"readings.csv": READINGS})
+    for name in ("sessions.csv", "season.toml"):
+        with (folder / name).open("wb") as file:
+            file.truncate(200_000_000)
+    tracemalloc.start()
+    (problem,) = check_season(folder).problems
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert problem.what == (
+        "the file cannot be read (it holds more than 16 MiB, the most that is read)"
+    )
+    assert most < 2 * MOST_OF_A_TEXT + 10 * MEBIBYTE
+
+
+def test_rows_without_end_are_refused(season_folder: Write) -> None:
+    rows = "2026-01-05,50\n" * 200_001
+    (problem,) = check_season(season_folder({"readings.csv": f"date,rmssd_ms\n{rows}"})).problems
+    said = "there are over 200,000 rows; leave in it one season's rows"
+    assert str(problem) == f"readings.csv:200002:1: {said}"
+
+
+def test_a_season_nearby_is_suggested(tmp_path: Path) -> None:
+    for name, file in (("demo", "readings.csv"), ("dmeo-plans", "notes.txt")):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / file).write_text(READINGS)
+    (problem,) = check_season(tmp_path / "dmeo").problems
+    assert problem.mend == f"did you mean {tmp_path / 'demo'}?"
 
 
 def test_a_folder_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
