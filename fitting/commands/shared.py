@@ -55,14 +55,15 @@ def guided(command: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(command)
     def guide(*given: Any, season: Path, **options: Any) -> None:
         from slackwater.fitting.folder import SeasonFolder
-        from slackwater.fitting.intake.folder import require_folder
+        from slackwater.fitting.intake.folder import likely_season, require_folder
 
-        require_folder(season)
         folder = SeasonFolder(season)
         try:
+            require_folder(season)
             command(*given, season=folder, **options)
         except (NoAnswerError, SeasonError) as error:
-            _add_way_on(error, folder, command.__name__)
+            if season.is_dir() or not (season.exists() or likely_season(season)):
+                _add_way_on(error, folder, command.__name__)
             raise
 
     return guide

@@ -127,16 +127,20 @@ def _names_in(folder: Path) -> list[str]:
     raise SeasonFilesError([Problem(str(folder), 1, 1, what, mend)])
 
 
-def _likely(folder: Path) -> str:
-    """Return the mend for a folder that is not there: the season beside it that was meant."""
+def likely_season(folder: Path) -> Path | None:
+    """Return the season folder beside a path that is likely meant by it, None where none is."""
     try:
         beside = [path.parent.name for path in folder.parent.glob(f"*/{ReadingRow.file}.csv")]
     except OSError:
-        beside = []
+        return None
     like = nearest(folder.name, beside)
-    if like is None:
-        return "give the folder that holds readings.csv"
-    return f"did you mean {escaped(str(folder.parent / like))}?"
+    return None if like is None else folder.parent / like
+
+
+def _likely(folder: Path) -> str:
+    like = likely_season(folder)
+    shown = like and escaped(str(like))
+    return f"did you mean {shown}?" if shown else "give the folder that holds readings.csv"
 
 
 def _tables(folder: Path, settings: Settings, names: list[str]) -> Tables:

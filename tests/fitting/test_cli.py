@@ -584,3 +584,18 @@ def test_the_demo_overwrites_nothing_that_is_not_its_own(demo_copy: Path) -> Non
 
 def test_fit_is_still_the_real_one() -> None:
     assert fit_module.fit is fit  # no test above left its stand-in behind
+
+
+@pytest.mark.parametrize("command", ["check", "fit", "recovery", "trial ledger", "report"])
+def test_a_misspelt_folder_is_told_its_like_and_a_file_its_folder(
+    tmp_path: Path, command: str
+) -> None:
+    (tmp_path / "demo").mkdir()
+    readings = tmp_path / "demo" / "readings.csv"
+    readings.write_text("date,rmssd_ms\n")
+    ran = run(*command.split(), tmp_path / "dmeo")
+    said = f"dmeo:1:1: there is no such folder; did you mean {tmp_path / 'demo'}?\n"
+    assert (ran.status, ran.err.endswith(said)) == (2, True)
+    ran = run(*command.split(), readings)
+    said = f"{readings}:1:1: this is a file, not a folder; give the folder that holds it\n"
+    assert (ran.status, ran.err) == (2, said)
