@@ -15,7 +15,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from slackwater.fitting.files import alone, append, write_together
+from slackwater.fitting.files import (
+    MEBIBYTE,
+    MOST_OF_A_TEXT,
+    alone,
+    append,
+    read_whole,
+    write_together,
+)
 from slackwater.fitting.intake.settings import SETTINGS_FILE, Settings, read_settings
 from slackwater.fitting.keeping.journal import (
     FileChange,
@@ -32,6 +39,7 @@ from slackwater.fitting.keeping.writing import take_out
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 JOURNAL: Final = ".slackwater.journal"
+_MOST_OF_A_JOURNAL: Final = 256 * MEBIBYTE  # a line a day for a century is under 30 MiB
 _TRIES: Final = 5  # to write what nobody else changes meanwhile
 
 
@@ -218,8 +226,9 @@ def _settings(folder: Path) -> Settings:
 
 def _read(path: Path) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_whole(path, _MOST_OF_A_JOURNAL if path.name == JOURNAL else MOST_OF_A_TEXT)
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise SeasonError(f"{path}: cannot be read ({error.strerror}); allow reading it.") from None
+        mend = "allow reading it, or put a plain file in its place"
+        raise SeasonError(f"{path}: cannot be read ({error.strerror}); {mend}.") from None

@@ -28,6 +28,14 @@ def escaped(text: str) -> str:
     return _UNFIT.sub(lambda found: ascii(found[0])[1:-1], text)
 
 
+def neutral(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula, for a CSV file that we write.
+
+    One that begins as a formula can is written behind an apostrophe (OWASP, CSV Injection).
+    """
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
+
+
 def plural(count: int, noun: str) -> str:
     """Return "1 day", "2 days"."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -20,9 +20,11 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, NamedTuple
 
+from slackwater.fitting.intake.settings import COLUMNS_OF
 from slackwater.fitting.keeping.writing import Placed
 from slackwater.model.errors import SeasonError
 
+_NAMES = [f"{name}.csv" for name in COLUMNS_OF]
 _BYTES = "latin-1"  # every byte is one character
 
 
@@ -140,7 +142,7 @@ def read_journal(content: bytes, where: str) -> Journal:
                 pending = _step(told)
                 steps[pending.number] = pending
                 last = pending.number
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, RecursionError):
             raise SeasonError(
                 f"{where}:{number}: this record of what was logged is damaged; put it back from a "
                 "copy, or move it away: what was logged before can then no longer be undone."
@@ -171,10 +173,23 @@ def digest(content: bytes | None) -> str | None:
 
 
 def _step(told: Mapping[str, Any]) -> Step:
-    return Step(told["step"], told["what"], told["undoes"], [_file(f) for f in told["files"]])
+    """Return a step as told.
+
+    Raises:
+        ValueError, KeyError, TypeError: it is none that is written here, such as one that would
+            write into another folder.
+    """
+    number, undoes, what = told["step"], told["undoes"], told["what"]
+    if type(number) is not int or type(undoes) not in (int, type(None)) or type(what) is not str:
+        raise ValueError
+    return Step(number, what, undoes, [_file(f) for f in told["files"]])
 
 
 def _file(told: Mapping[str, Any]) -> FileChange:
+    if told["name"] not in _NAMES or type(told["at"]) is not int or told["at"] < 0:
+        raise ValueError
+    if not all(type(told[end]) in (str, type(None)) for end in ("before", "after")):
+        raise ValueError
     return FileChange(
         told["name"],
         told["before"],
@@ -182,8 +197,15 @@ def _file(told: Mapping[str, Any]) -> FileChange:
         told["at"],
         told["old"].encode(_BYTES),
         told["new"].encode(_BYTES),
-        [Placed(**placed) for placed in told["placed"]],
+        [_placed(**placed) for placed in told["placed"]],
     )
+
+
+def _placed(cells: dict[str, str], was: dict[str, str] | None) -> Placed:
+    texts = [*cells.values(), *(was or {}).values()]
+    if not all(type(text) is str for text in texts):
+        raise ValueError
+    return Placed(cells, was)
 
 
 def _shared(one: bytes, other: bytes) -> int:

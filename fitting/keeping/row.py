@@ -10,6 +10,7 @@ from typing import Final
 
 from slackwater.fitting.intake.cells import COLUMNS, CellError
 from slackwater.fitting.intake.settings import COLUMNS_OF
+from slackwater.fitting.text import neutral
 from slackwater.model.errors import QuestionError
 
 Cell = str | float | dt.date
@@ -84,6 +85,6 @@ def _plain(cell: Cell) -> str:
     if isinstance(cell, dt.date):
         return cell.isoformat()
     if isinstance(cell, str):
-        return cell.strip()
+        return neutral(cell.strip())
     shown = f"{cell:.15f}".rstrip("0") if "e" in repr(cell) else repr(cell)
     return shown.removesuffix(".0").removesuffix(".")

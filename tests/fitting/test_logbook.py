@@ -290,3 +290,46 @@ def test_on_a_full_disk_nothing_is_entered(
     monkeypatch.undo()
     settle(season)
     assert (held(season) == before) == (calls < 3)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"readings.csv"', '"../outside.csv"'),
+        ('"readings.csv"', '"posterior.nc"'),
+        ('"at": ', '"at": -'),
+        ('"step": 1', '"step": "1"'),
+        ('"undoes": null', '"undoes": [1]'),
+        ('"what": ', '"what": 3, "wot": '),
+        ('{"date": "2031-07-07"', '{"date": ["2031-07-07"]'),
+        ("{", "[" * 100_000),
+    ],
+)
+def test_a_record_that_someone_else_made_changes_nothing(season: Path, old: str, new: str) -> None:
+    """Such as one that would be finished in another folder."""
+    outside = season.parent / "outside.csv"
+    outside.write_bytes(b"kept")
+    enter(season, [reading(66.4)], "a reading")
+    journal = season / JOURNAL
+    step, _end = journal.read_text().splitlines()
+    assert old in step
+    journal.write_text(step.replace(old, new, 1) + "\n")
+    before = held(season)
+    for change in (
+        lambda: settle(season),
+        lambda: enter(season, [session()], ""),
+        lambda: undo(season),
+    ):
+        with pytest.raises(SeasonError, match="this record of what was logged is damaged"):
+            change()
+    assert (held(season), outside.read_bytes()) == (before, b"kept")
+
+
+@pytest.mark.parametrize("begins", ["=", "+", "-", "@"])
+def test_what_a_spreadsheet_would_take_for_a_formula_is_no_formula(
+    season: Path, begins: str
+) -> None:
+    formula = f"{begins}HYPERLINK(1)"
+    enter(season, [session(formula), Row("stressors", {"date": DAY, "stressor": formula})], "")
+    for file in ("sessions", "stressors"):
+        assert f"2031-07-07;'{begins}HYPERLINK(1)" in (season / f"{file}.csv").read_text()
