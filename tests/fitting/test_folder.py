@@ -6,6 +6,7 @@ import datetime as dt
 import shutil
 import subprocess
 import sys
+import os
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -74,14 +75,14 @@ def made(tmp_path: Path) -> Path:
 def reads(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     """Counts how often each file is read from now on."""
     counted: Counter[str] = Counter()
-    read_bytes = Path.read_bytes
+    opened = os.open
 
-    def counting(path: Path) -> bytes:
-        content = read_bytes(path)
-        counted[path.name] += 1
-        return content
+    def counting(path: str | Path, flags: int, *more: int, **named: int) -> int:
+        descriptor = opened(path, flags, *more, **named)
+        counted[Path(path).name] += 1
+        return descriptor
 
-    monkeypatch.setattr(Path, "read_bytes", counting)
+    monkeypatch.setattr(os, "open", counting)
     return counted
 
 
