@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from tests.studies.generator import Shape
+from tests.studies.shapes import Shape
 
 FIRST: Final = np.datetime64("2032-01-05")
 DAY: Final = np.timedelta64(1, "D")

@@ -1,4 +1,4 @@
-"""Forecasters to be measured against: three that are simple, and one that knows the truth."""
+"""Forecasters to be measured against: three that are simple."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from statsmodels.tsa.statespace.structural import UnobservedComponents
 
 from slackwater.model import names as n
 from slackwater.model.season import Season
-from tests.studies.generator import Made
 
 LAGS = (1, 2, 3, 4)
 REFIT_EVERY = 14
@@ -27,26 +26,6 @@ def peer_forecasts(season: Season, origin: int, horizon: int) -> dict[str, Norma
         "local level": _local_level(season, readings, None, origin, horizon),
         "local level, session lags": _local_level(season, readings, lagged, origin, horizon),
     }
-
-
-def oracle(made: Made, readings: np.ndarray, origin: int, horizon: int) -> Normal:
-    """Return the forecast of who knows every parameter, every dip and the sensor's step.
-
-    The baseline alone is unknown to it: a Kalman filter with the true variances. The
-    variance of a reading is that of the noise as it was made, tails and all.
-    """
-    noise = made.noise**2 * np.exp(0.125)  # mean of a log-normal variance, log SD 0.5
-    mean, variance = made.level[0], 0.0
-    for night in range(1, origin + 1):
-        variance += made.drift**2
-        if not np.isnan(readings[night]):
-            gain = variance / (variance + noise)
-            seen = readings[night] + made.dip[night] - made.shift[night]
-            mean += gain * (seen - mean)
-            variance *= 1 - gain
-    target = origin + horizon
-    centre = mean - made.dip[target] + made.shift[target]
-    return float(centre), float(np.sqrt(variance + horizon * made.drift**2 + noise))
 
 
 def _week_mean(readings: np.ndarray, origin: int) -> Normal:

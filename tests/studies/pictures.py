@@ -48,21 +48,19 @@ def draw_ranks(ranks: dict[str, list[float]], path: Path) -> dict[str, list[str]
 
 
 def draw_coverage(rows: list[dict[str, Any]], path: Path) -> None:
-    """Draw the coverage of typical and next-session days by kind, with binomial ranges."""
-    figure, axis = plt.subplots(figsize=(8, 0.42 * len(rows) + 1.2))
+    """Draw the coverage of typical and next-session days by kind, with their ranges."""
+    figure, axis = plt.subplots(figsize=(8, 0.3 * len(rows) + 1.2))
     places = np.arange(len(rows))[::-1]
     for name, shift, mark, colour in (
         ("typical", 0.12, "o", INK),
         ("next", -0.12, "D", MARK),
     ):
-        middle = np.array([row[name] for row in rows])
-        low = middle - np.array([row[f"{name}_low"] for row in rows])
-        high = np.array([row[f"{name}_high"] for row in rows]) - middle
+        middle, low, high = np.array([row[name] for row in rows]).T
         label = "typical days" if name == "typical" else "next session"
         axis.errorbar(
             middle,
             places + shift,
-            xerr=[low, high],
+            xerr=[middle - low, high - middle],
             fmt=mark,
             ms=4,
             color=colour,
@@ -70,9 +68,9 @@ def draw_coverage(rows: list[dict[str, Any]], path: Path) -> None:
             label=label,
         )
     axis.axvline(0.8, color=INK, lw=0.8)
-    axis.axvspan(0.7, 0.9, color=BAND, lw=0, zorder=0)
+    axis.axvspan(0.72, 0.88, color=BAND, lw=0, zorder=0)
     axis.set_yticks(places, [row["kind"] for row in rows], fontsize=8)
-    axis.set_xlim(0.4, 1.0)
+    axis.set_xlim(0.2, 1.0)
     axis.set_xlabel("share of 80 % intervals that held the truth, with its 95 % range", fontsize=8)
     axis.legend(fontsize=8, frameon=False, loc="lower left")
     _save(figure, path)
@@ -84,8 +82,8 @@ def draw_scores(rows: list[dict[str, Any]], path: Path) -> None:
     figure, axis = plt.subplots(figsize=(8, 0.36 * len(chosen) + 1.2))
     places = np.arange(len(chosen))[::-1]
     for name, mark in SERIES.items():
-        values = [row[f"crps {name}"] for row in chosen]
         own = name == "slackwater"
+        values = [row[name].value if own else row[name] for row in chosen]
         axis.plot(
             values,
             places,

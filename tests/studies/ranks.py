@@ -7,6 +7,7 @@ posterior draws is uniform.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,10 +21,11 @@ from slackwater.fitting.state.ahead import look_ahead
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.priors import LN_2, Belief, Priors
-from slackwater.model.season import Season
+from slackwater.model.season import DAY, Season
 from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
 
 NIGHTS = 100
+LONG_NIGHTS = 400  # a season of over a year, in which recovery has a trend
 THIN = 10
 MOST_AGAIN = 2
 MODES = {"steady row": "row", "row intervals": "row", "hill run": "run"}
@@ -32,17 +34,17 @@ MEASURE, STRESSOR = "river dip", "head cold"
 Floats = np.ndarray
 
 
-def rank(seed: int) -> dict[str, Any]:
+def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
     """Return the rank, from 0 to 1, of every true value among the draws of one season.
 
     A fit that slackwater would not answer from is made again with four times the draws, as
     it asks for, since leaving the season out would bias the ranks. Keys: `ranks` by
     quantity, `again`, how often that was so, and the fit's `divergences`, `rhat` and `ess`.
     """
-    rng = np.random.default_rng([7, seed])
-    plan = season_to_draw(rng)
+    rng = np.random.default_rng([7, seed] if nights == NIGHTS else [7, seed, nights])
+    plan = season_to_draw(rng, nights)
     values, truth = draw_truth(plan, rng)
-    whole = simulate(truth, plan, rng)
+    whole = _simulated(truth, plan, values, rng)
     past = whole.season.through(whole.season.nights[-2])
     posterior, again = _fit(past, seed)
     now = Athlete(past, posterior).now
@@ -73,19 +75,19 @@ def _fit(season: Season, seed: int) -> tuple[Posterior, int]:
     return posterior, again
 
 
-def season_to_draw(rng: np.random.Generator) -> Season:
+def season_to_draw(rng: np.random.Generator, nights: int = NIGHTS) -> Season:
     """Return the log of a season whose readings are to be drawn."""
-    days = pd.date_range("2031-01-01", periods=NIGHTS).to_numpy()
+    days = pd.date_range("2031-01-01", periods=nights).to_numpy()
     rows = []
     day = 7
-    while day < NIGHTS - 2:
+    while day < nights - 2:
         rows.append((days[day], str(rng.choice(list(MODES))), float(rng.choice([0.7, 1.0, 1.3]))))
         day += int(rng.choice([1, 2, 3]))
-    weeks = rng.choice(np.arange(1, NIGHTS // 7), 6, replace=False)
+    weeks = rng.choice(np.arange(1, nights // 7), 6, replace=False)
     acted = [days[7 * week + k] for week in sorted(weeks) for k in range(7)]
-    kept = rng.random(NIGHTS) > 0.05
-    kept[[0, NIGHTS // 2, -2, -1]] = True
-    sensor = np.where(np.arange(NIGHTS) < NIGHTS // 2, "clip", "strap")
+    kept = rng.random(nights) > 0.05
+    kept[[0, nights // 2, -2, -1]] = True
+    sensor = np.where(np.arange(nights) < nights // 2, "clip", "strap")
     return plan_season(
         "drawn",
         pd.DataFrame({"date": days, "sensor": sensor})[kept],
@@ -106,8 +108,10 @@ def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats
     def positive(belief: Belief) -> Floats:
         return np.asarray(np.exp(normal(belief)))
 
-    has = design_of(plan).type_has_value
+    design = design_of(plan)
+    has = design.type_has_value
     kinds, values = has.shape
+    steps = design.trend.shape[1]
     v: dict[str, Floats] = {
         n.NOISE_SD: positive(p.noise_sd),
         n.NOISE_TAIL: positive(p.noise_tail),
@@ -133,7 +137,44 @@ def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats
     rate_mean = v[n.TYPE_RATE_MEAN] + has @ (v[n.ATTRIBUTE_RATE_SD] * v[n.ATTRIBUTE_RATE])
     v[n.TYPE_LOG_DIP] = dip_mean + v[n.TYPE_DIP_SD] * rng.standard_normal(kinds)
     v[n.TYPE_LOG_RATE] = rate_mean + v[n.TYPE_RATE_SD] * rng.standard_normal(kinds)
-    return v, _as_truth(v, plan, float(positive(p.baseline)))
+    truth = _as_truth(v, plan, float(positive(p.baseline)))
+    if steps:
+        v[n.DIP_TREND_SD], v[n.RATE_TREND_SD] = positive(p.dip_trend_sd), positive(p.rate_trend_sd)
+        v[n.DIP_TREND_Z] = np.asarray(rng.standard_normal(steps))
+        v[n.RATE_TREND_Z] = np.asarray(rng.standard_normal(steps))
+    return v, truth
+
+
+def _simulated(
+    truth: Truth, plan: Season, v: dict[str, Floats], rng: np.random.Generator
+) -> Simulated:
+    """Draw the season's readings, recovery's trend and all.
+
+    The simulator knows no trend: deeper sessions go in as doses, and a faster night as a
+    measure of its own. The season that is returned has the log as it is.
+    """
+    if n.DIP_TREND_Z not in v:
+        return simulate(truth, plan, rng)
+    weights = design_of(plan).trend
+    deeper = weights @ (v[n.DIP_TREND_SD] * v[n.DIP_TREND_Z])
+    faster = weights @ (v[n.RATE_TREND_SD] * v[n.RATE_TREND_Z])
+    log = plan.tables()
+    dose = log["sessions"]["dose"] * np.exp(deeper[plan.session_nights()])
+    nightly = pd.DataFrame(
+        {"date": plan.nights - DAY, "intervention": [f"night {k}" for k in range(len(faster))]}
+    )
+    ratios = dict(zip(nightly["intervention"], np.exp(faster), strict=True))
+    seen = log | {
+        "sessions": log["sessions"].assign(dose=dose),
+        "interventions": pd.concat([log["interventions"], nightly]),
+    }
+    drawn = simulate(
+        replace(truth, rate_ratios={**truth.rate_ratios, **ratios}),
+        Season.from_tables("drawn", **seen),
+        rng,
+    )
+    readings = drawn.season.tables()["readings"]
+    return drawn._replace(season=Season.from_tables("drawn", **{**log, "readings": readings}))
 
 
 def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:

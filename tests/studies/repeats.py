@@ -35,6 +35,7 @@ from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
 from tests.studies.generator import TYPES, make
+from tests.studies.kinds import MEDIANS
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "repeats.md"
 MORE = (4, 16, 48)
@@ -85,7 +86,7 @@ def main() -> None:
 
 def _season(seed: int) -> list[Case]:
     rng = np.random.default_rng([73, seed])
-    season = Season.from_tables("made", **make("as modelled", seed, FIRST_NIGHTS).tables)
+    season = Season.from_tables("made", **make("as modelled", seed, FIRST_NIGHTS, MEDIANS).tables)
     athlete = Athlete(season, fit(season, seed=seed, cores=1))
     now = athlete.now
     label = list(TYPES)[seed % len(TYPES)]

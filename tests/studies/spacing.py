@@ -36,9 +36,11 @@ from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
 from slackwater.model.simulator import Truth, simulate
-from tests.studies.generator import Made, Shape, make
+from tests.studies.generator import Made, make
+from tests.studies.kinds import MEDIANS
 from tests.studies.pool import run_all
 from tests.studies.ranks import draw_truth, season_to_draw
+from tests.studies.shapes import Shape
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "spacing.md"
 OTHERS: Final = (
@@ -51,7 +53,6 @@ DRAWN: Final = "drawn from the priors"
 SESSIONS: Final = 4
 DAYS: Final = 40
 CHANCE: Final = 0.8
-SCATTER: Final = 0.25  # of the generator's sessions, as it has it
 REPEATS: Final = 200
 BINS: Final = ((0.0, 0.05), (0.05, 0.25), (0.25, 0.45), (0.45, 0.65), (0.75, 0.85), (0.85, 0.95))
 
@@ -94,7 +95,7 @@ def _trained(kind: str, count: int) -> list[Trained | None]:
 
 def train(kind: str, seed: int) -> dict[str, list[Any]]:
     """Return what became of one season's plan, as JSON has it; empty where there is no plan."""
-    trainee = _drawn(seed) if kind == DRAWN else _generated(make(kind, 7000 + seed))
+    trainee = _drawn(seed) if kind == DRAWN else _generated(make(kind, 7000 + seed, scales=MEDIANS))
     trained = _train(trainee, seed)
     return {k: v.tolist() for k, v in trained._asdict().items()} if trained else {}
 
@@ -194,7 +195,7 @@ def _dips(made: Made, days: list[tuple[int, str]], rng: np.random.Generator) -> 
     dips = np.tile(left, (REPEATS, 1))
     for day, label in days:
         course = [made.impulses[label].at(m - day - 1, m - day - 1) for m in range(day + 1, DAYS)]
-        dips[:, day + 1 :] += np.exp(SCATTER * rng.standard_normal((REPEATS, 1))) * course
+        dips[:, day + 1 :] += np.exp(MEDIANS.scatter * rng.standard_normal((REPEATS, 1))) * course
     return dips
 
 

@@ -41,6 +41,7 @@ from slackwater.fitting.trials.stretches import assigned, assigned_days, stretch
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import MEASURE, TYPES, make
+from tests.studies.kinds import MEDIANS
 from tests.studies.pool import run_all
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "trial.md"
@@ -79,7 +80,7 @@ def without_effect(kind: str, seed: int) -> dict[str, Any]:
     The readings are made before the lots are drawn, so nothing about them can depend on
     the measure.
     """
-    made = make(kind, 5000 + seed, NIGHTS)
+    made = make(kind, 5000 + seed, NIGHTS, MEDIANS)
     types = dict.fromkeys(TYPES, 1 / len(TYPES))
     lots = 100 * seed + KINDS.index(kind)
     plan = Planned(
