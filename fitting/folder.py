@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import cached_property
@@ -9,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from slackwater.fitting import logbook
+from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doubts_in
 from slackwater.fitting.files import alone, read_whole, write_whole
-from slackwater.fitting.intake.folder import SeasonCheck, check_season
+from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from slackwater.fitting.keeping.row import Row
     from slackwater.fitting.records.plans import KeptPlan
     from slackwater.fitting.records.trials import AnyEvent, Trial
+    from slackwater.model.errors import Reason
     from slackwater.model.season import Season
 
 PLANS: Final = "plans.json"
@@ -45,16 +48,28 @@ class SeasonFolder(Athlete):
             logbook.settle(self.path)
         return check_season(self.path)
 
+    @cached_property
+    def doubts(self) -> list[Found]:
+        """The rows that may not be right and that nobody confirmed; none before it can be read."""
+        tables = self.checked.tables
+        return doubts_in(tables, dt.date.today()) if tables else []
+
     @property
+    def set_aside(self) -> Sequence[Reason]:
+        """What was entered that can't be right, and what the season has in its place."""
+        return [found.reason for found in self.doubts if found.assumed != AS_IT_STANDS]
+
+    @cached_property
     def season(self) -> Season:
-        """The season as the files have it.
+        """The season as the files have it, but for what can't be right.
 
         Raises:
             SeasonFilesError: anything in the folder is wrong; it names every problem.
         """
-        if self.checked.season is None:
+        season, tables = self.checked.season, self.checked.tables
+        if season is None or tables is None:
             raise SeasonFilesError(self.checked.problems)
-        return self.checked.season
+        return season_of(season.name, assuming(tables, self.doubts)) if self.set_aside else season
 
     @property
     def begun(self) -> bool:

@@ -32,6 +32,10 @@ class Reason:
         self.code = code
         self.facts: Mapping[str, Any] = facts
 
+    def among(self, **facts: Any) -> Reason:
+        """Return the same reason with more facts, such as where it was found."""
+        return type(self)(self.code, **{**self.facts, **facts})
+
     def __eq__(self, other: object) -> bool:
         """Say whether it is the same code with the same facts."""
         same = isinstance(other, Reason) and self.code == other.code

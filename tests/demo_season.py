@@ -61,11 +61,12 @@ ATTRIBUTES = pd.DataFrame(
 def demo_season() -> Simulated:
     """Return the demo season with the paths behind it."""
     rng = np.random.default_rng(SEED)
-    plan = _plan(rng)
+    plan = plan_of_demo(rng)
     return simulate(TRUTH, plan, rng)
 
 
-def _plan(rng: np.random.Generator) -> Season:
+def plan_of_demo(rng: np.random.Generator) -> Season:
+    """Return what is done and on which nights, without readings yet."""
     days = pd.date_range(FIRST_NIGHT, periods=NIGHTS).to_numpy()
     missed = rng.choice(np.arange(1, NIGHTS - 3), size=11, replace=False)
     read = np.setdiff1d(np.arange(NIGHTS), missed)

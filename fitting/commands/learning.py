@@ -83,12 +83,12 @@ def check(season: Path, as_json: bool) -> None:
     found = folder.checked
     step = next_of(folder, "check")
     if as_json:
-        click.echo(check_as_json(found, step_object(step, folder)))
+        click.echo(check_as_json(found, folder.doubts, step_object(step, folder)))
     else:
         from rich.console import Console
         from rich.text import Text
 
-        Console(highlight=False).print(Text(check_as_text(found)))
+        Console(highlight=False).print(Text(check_as_text(found, folder.doubts)))
     for problem in found.problems:
         click.echo(str(problem), err=True)
     if not as_json:
@@ -135,8 +135,8 @@ def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int) -> Non
         f"up to {posterior.last_night}."
     )
     click.echo(f"Wrote {escaped(str(path))}.")
-    for complaint in posterior.checks.complaints:
-        click.echo(sentence(complaint), err=True)
+    for said in [*(found.reason for found in folder.doubts), *posterior.checks.complaints]:
+        click.echo(sentence(said), err=True)
     if not posterior.checks.usable:
         click.echo("No answer will be given from this fit; see above.", err=True)
         sys.exit(NO_ANSWER)

@@ -55,11 +55,11 @@ def guided(command: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(command)
     def guide(*given: Any, season: Path, **options: Any) -> None:
         from slackwater.fitting.folder import SeasonFolder
-        from slackwater.fitting.intake.folder import likely_season, require_folder
+        from slackwater.fitting.intake.files import likely_season, names_in
 
         folder = SeasonFolder(season)
         try:
-            require_folder(season)
+            names_in(season)
             command(*given, season=folder, **options)
         except (NoAnswerError, SeasonError) as error:
             if season.is_dir() or not (season.exists() or likely_season(season)):

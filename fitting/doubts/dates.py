@@ -40,19 +40,23 @@ def doubtful(date: dt.date, history: History, today: dt.date | None) -> Iterator
     if today is not None and date > today:
         if span is None and date > today + YEAR_TURN * DAY:
             return  # an invented season begins
-        meant = _nearest(date, today, today) or today
-        yield Reason("in the future", column="date", date=str(date), today=str(today),
-                     meant=str(meant))  # fmt: skip
+        said = str(_nearest(date, today, today) or today)
+        yield Reason("in the future", column="date", date=str(date), today=str(today), meant=said)
         return
     about = today or (span[1] + DAY if span else None)
     if about is None or abs((about - date).days) <= NEAR:
         return
     meant = _nearest(date, about, today)
     if meant is not None:
-        yield Reason("a slip of the date", column="date", date=str(date), meant=str(meant))
+        yield slip(date, meant)
     elif span and not span[0] - NEAR * DAY <= date <= max(span[1], today or span[1]) + NEAR * DAY:
-        yield Reason("far from the others", column="date", date=str(date), first=str(span[0]),
-                     last=str(span[1]))  # fmt: skip
+        first, last = map(str, span)
+        yield Reason("far from the others", column="date", date=str(date), first=first, last=last)
+
+
+def slip(date: dt.date, meant: dt.date) -> Reason:
+    """Return the reason to ask about a date where another was meant."""
+    return Reason("a slip of the date", column="date", date=str(date), meant=str(meant))
 
 
 def out_of_order(dates: Sequence[dt.date]) -> dict[int, dt.date]:
@@ -88,9 +92,7 @@ def _between(date: dt.date, before: dt.date | None, after: dt.date | None) -> dt
     if before is not None and after is not None and before <= date <= after:
         return None
     fits = [
-        other
-        for other in _slips(date)
-        if all(abs((side - other).days) <= NEAR for side in sides)
+        other for other in _slips(date) if all(abs((side - other).days) <= NEAR for side in sides)
     ]
     return min(fits, key=lambda other: abs((sides[0] - other).days), default=None)
 

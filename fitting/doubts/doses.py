@@ -8,7 +8,7 @@ from typing import Final
 
 from slackwater.fitting.doubts import foreseen as f
 from slackwater.fitting.doubts.history import History
-from slackwater.fitting.doubts.slips import likeliest, of_a_number
+from slackwater.fitting.doubts.slips import likeliest, of_a_dose
 from slackwater.fitting.intake.cells import SessionRow
 from slackwater.model.errors import Reason
 
@@ -32,7 +32,7 @@ def unlikely(row: SessionRow, history: History, inside: bool = False) -> Iterato
     chance = foreseen.chance(math.log(row.dose))
     if chance >= f.ASKED_BELOW:
         return
-    _, meant = likeliest(of_a_number(row.dose), foreseen) or ("", None)
+    slip, meant = likeliest(of_a_dose(row.dose), foreseen) or ("", None)
     yield Reason(
         "unlikely dose",
         column="dose",
@@ -43,6 +43,7 @@ def unlikely(row: SessionRow, history: History, inside: bool = False) -> Iterato
         low=math.exp(foreseen.quantile(f.LIKELY / 2)),
         high=math.exp(foreseen.quantile(1 - f.LIKELY / 2)),
         chance=chance,
+        slip=slip,
         meant=meant,
         minutes=row.dose >= SHORTEST_MINUTES,
     )

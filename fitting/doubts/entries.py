@@ -3,30 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
-from typing import Any, Final, NamedTuple
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any, NamedTuple
 
 from slackwater.fitting.doubts import dates, doses, labels, readings, twice
 from slackwater.fitting.doubts.foreseen import Foreseen
 from slackwater.fitting.doubts.history import History
 from slackwater.fitting.intake.cells import (
+    ConfirmedRow,
     DayRow,
-    InterventionRow,
     ReadingRow,
-    Row,
     SessionRow,
-    StressorRow,
 )
 from slackwater.model.errors import Reason
 
 Forecast = Callable[[dt.date], Foreseen | None]
-Entry = tuple[str, ...]
-_KEYS: Final[dict[type[Row], tuple[str, ...]]] = {
-    ReadingRow: ("date", "rmssd_ms", "ln_rmssd", "sensor"),
-    SessionRow: ("date", "type", "dose"),
-    InterventionRow: ("date", "intervention"),
-    StressorRow: ("date", "stressor"),
-}
 
 
 class Doubt(NamedTuple):
@@ -43,10 +34,26 @@ class Doubt(NamedTuple):
     reason: Reason
 
 
-def entry_of(row: DayRow) -> Entry:
-    """Return what an entry says, as texts: its file, then its cells but for notes."""
-    cells = (getattr(row, name) for name in _KEYS[type(row)])
-    return (row.file, *(_plain(cell) for cell in cells if cell is not None))
+def entry_of(row: DayRow) -> str:
+    """Return what an entry says, but for its date and its note, on one line.
+
+    This is what a confirmed entry is known by, whatever line of its file it stands in.
+    """
+    match row:
+        case ReadingRow(rmssd_ms=None):
+            said = f"reading ln {row.ln_rmssd:.6g}"
+        case ReadingRow():
+            said = f"reading {row.rmssd_ms:.6g} ms"
+        case SessionRow():
+            return f"session {row.type}, dose {row.dose:.6g}"
+        case _:
+            return f"{labels.COLUMN[type(row)]} {_name(row)[1]}"
+    return f"{said}, {row.sensor}" if row.sensor else said
+
+
+def confirmation_of(row: DayRow) -> ConfirmedRow:
+    """Return the row of confirmed.csv that says that an entry is right."""
+    return ConfirmedRow(row.date, entry_of(row))
 
 
 def doubts_of(
@@ -55,6 +62,7 @@ def doubts_of(
     *,
     foreseen: Foreseen | None = None,
     today: dt.date | None = None,
+    confirmed: Iterable[ConfirmedRow] = (),
 ) -> list[Reason]:
     """Return what is to be asked about an entry that comes in.
 
@@ -63,9 +71,16 @@ def doubts_of(
         history: what is logged, without it.
         foreseen: the model's forecast of that morning's reading, where there is one.
         today: the day on which it comes in; None where the clock cannot say (`dates.today_of`).
+        confirmed: entries that were said to be right, and are not asked about again.
     """
-    wrong_day = [*dates.doubtful(row.date, history, today), *twice.doubtful(row, history)]
-    return [*wrong_day, *_values(row, history, foreseen, inside=False)]
+    if confirmation_of(row) in {*confirmed}:
+        return [*twice.doubtful(row, history)]
+    return [
+        *dates.doubtful(row.date, history, today),
+        *twice.doubtful(row, history),
+        *labels.doubtful(row, history),
+        *_numbers(row, history, foreseen, inside=False),
+    ]
 
 
 def doubts_among(
@@ -74,7 +89,7 @@ def doubts_among(
     *,
     forecast: Forecast = lambda _: None,
     today: dt.date | None = None,
-    confirmed: Iterable[Entry] = (),
+    confirmed: Iterable[ConfirmedRow] = (),
 ) -> list[Doubt]:
     """Return what is to be asked about many entries of a file, each judged by all others.
 
@@ -83,47 +98,42 @@ def doubts_among(
         history: all that is logged, these entries among it.
         forecast: from a morning to the model's forecast of it, None where there is none.
         today: as for `doubts_of`.
-        confirmed: entries that were said to be right, and are not asked about again.
+        confirmed: likewise.
     """
-    right = {*confirmed}
-    named = {_name(row) for row in rows if entry_of(row) in right}  # so said to be right as well
+    right, seen = {*confirmed}, set[ConfirmedRow]()
+    named = {_name(row) for row in rows if confirmation_of(row) in right}  # names are right then
     slips = dates.out_of_order([row.date for row in rows])
     found = []
     for place, row in enumerate(rows):
-        if entry_of(row) in right:
+        said = confirmation_of(row)
+        if said in right:
             continue
-        foreseen = forecast(row.date) if isinstance(row, ReadingRow) else None
-        reasons = _values(row, history, foreseen, inside=True, named=_name(row) in named)
-        named.add(_name(row))
+        reasons: list[Reason] = []
         if place in slips:
-            slip = Reason("a slip of the date", column="date", date=str(row.date),
-                          meant=str(slips[place]))  # fmt: skip
-            reasons.insert(0, slip)
+            reasons.append(dates.slip(row.date, slips[place]))
         elif today is not None and row.date > today:
-            reasons[:0] = dates.doubtful(row.date, history, today)
+            reasons += dates.doubtful(row.date, history, today)
+        if said in seen:
+            reasons += twice.doubtful(row, history, inside=True)
+        if _name(row) not in named:
+            reasons += labels.doubtful(row, history, inside=True)
+        reasons += _numbers(row, history, forecast(row.date), inside=True)
         found += [Doubt(place, row, reason) for reason in reasons]
+        named.add(_name(row))
+        seen.add(said)
     return found
 
 
-def _values(
-    row: DayRow, history: History, foreseen: Foreseen | None, inside: bool, named: bool = False
-) -> list[Reason]:
-    """Return what is doubted of a row's cells but for its date; its name unless it was before."""
-    reasons = [] if named else [*labels.doubtful(row, history, inside)]
-    if inside:
-        reasons += twice.doubtful(row, history, inside)
+def _numbers(
+    row: DayRow, history: History, foreseen: Foreseen | None, inside: bool
+) -> Iterator[Reason]:
     if isinstance(row, ReadingRow):
-        reasons += readings.unlikely(row, history, foreseen)
+        yield from readings.unlikely(row, history, foreseen)
     elif isinstance(row, SessionRow):
-        reasons += doses.unlikely(row, history, inside)
-    return reasons
+        yield from doses.unlikely(row, history, inside)
 
 
 def _name(row: DayRow) -> tuple[str, Any]:
     """Return a row's name and its kind; a name is asked about once."""
     column = labels.COLUMN[type(row)]
     return column, getattr(row, column)
-
-
-def _plain(cell: Any) -> str:
-    return f"{cell:.6g}" if isinstance(cell, float) else str(cell)

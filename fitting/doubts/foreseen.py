@@ -15,7 +15,7 @@ LIKELY: Final = 0.05  # what is meant lies in the middle 95 % of what was forese
 _PRIORS: Final = Priors()
 _DRAWS: Final = 400  # enough of a posterior's draws to tell one in a thousand
 _TO_SD: Final = 1 / NormalDist().inv_cdf(0.75)  # a normal's SD over its median deviation
-# Variance of a median over that of a mean, of a normal sample (Kenney and Keeping 1962; from memory).
+# Variance of a median over that of a mean, of a normal sample (common knowledge, no source).
 _OF_A_MEDIAN: Final = math.pi / 2
 # Variance of the log of a variance taken from n median deviations, times n: 2 over their
 # efficiency of 0.37 (Rousseeuw and Croux 1993, JASA 88:1273-1283).
@@ -78,11 +78,11 @@ class Foreseen:
 
     def below(self, value: float) -> float:
         """Return the chance of a number at or below this one, both logarithms."""
-        return sum(w * 0.5 * math.erfc((mean - value) / (sd * _SQRT2)) for w, mean, sd in self.parts)
+        return sum(w * _below((value - mean) / sd) for w, mean, sd in self.parts)
 
     def chance(self, value: float) -> float:
         """Return the chance of a number at least as far out as this one, on either side."""
-        above = sum(w * 0.5 * math.erfc((value - mean) / (sd * _SQRT2)) for w, mean, sd in self.parts)
+        above = sum(w * _below((mean - value) / sd) for w, mean, sd in self.parts)
         return min(1.0, 2 * min(self.below(value), above))
 
     def quantile(self, share: float) -> float:
@@ -95,7 +95,9 @@ class Foreseen:
         return (low + high) / 2
 
 
-_SQRT2: Final = math.sqrt(2)
+def _below(z: float) -> float:
+    """Return the chance of a standard normal number below this one, exact far out as well."""
+    return 0.5 * math.erfc(-z / math.sqrt(2))
 
 
 def reading_prior() -> Prior:

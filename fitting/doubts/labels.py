@@ -89,7 +89,7 @@ def doubtful(row: Row, history: History, inside: bool = False) -> Iterator[Reaso
     known = history.labels[column]
     described = history.described if column == "type" else set()
     rows = known[label] if inside else 0
-    if label in described or (label in known and not inside):
+    if label in known and not inside:
         return
     if _NUMBER.fullmatch(label):
         if not any(_NUMBER.fullmatch(other) for other in known if other != label):
@@ -98,7 +98,7 @@ def doubtful(row: Row, history: History, inside: bool = False) -> Iterator[Reaso
         yield Reason(
             "nearly a known name", column=column, label=label, known=other, rows=known[other]
         )
-    elif rows <= inside:
+    elif rows <= inside and label not in described:
         yield from _elsewhere(label, column, history)
 
 
@@ -113,17 +113,18 @@ def _number(row: Row, column: str, label: str) -> Reason:
 def _meant(label: str, rows: int, known: Counter[str], described: set[str]) -> str | None:
     """Return the label that was most likely meant: one that is alike and logged more often.
 
-    A name logged several times is no slip of the hand, unless the eye cannot tell it from another.
+    A name logged several times, or described in types.csv, is no slip of the hand, unless the eye
+    cannot tell it from another.
     """
     order = {name: place for place, name in enumerate(known)}
     weight = (rows, -order.get(label, len(order)))
+    settled = rows >= MEANT or label in described
     others = [
         (other in described, known[other], other)
         for other in {**dict.fromkeys(described), **known}
         if other != label
-        and (rows < MEANT or folded(other) == folded(label))
-        and (other in described or (known[other], -order[other]) > weight)
-        and alike(label, other)
+        and ((known[other], -order.get(other, len(order))) > weight or other in described - {label})
+        and (folded(other) == folded(label) if settled else alike(label, other))
     ]
     return max(others)[2] if others else None
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from typing import Final
 
 from slackwater.fitting.doubts.foreseen import LIKELY, Foreseen
+
+_TOO_MUCH_MS: Final = 1000.0
 
 Meant = tuple[str, float]
 
@@ -34,15 +37,18 @@ def of_a_number(number: float) -> Iterator[Meant]:
             yield "swapped digits", float(text[:place] + two + one + text[place + 2 :])
 
 
+def of_a_dose(dose: float) -> Iterator[Meant]:
+    """Yield the same for a dose, which may have been given in percent."""
+    yield "percent", dose / 100
+    yield from of_a_number(dose)
+
+
 def of_a_reading(ms: float) -> Iterator[Meant]:
     """Yield the same for a reading entered as milliseconds, with what its unit may have been."""
     yield from of_a_number(ms)
     yield "seconds", ms * 1000
-    if ms < _LN_OF_TOO_MUCH:
+    if ms < math.log(_TOO_MUCH_MS):
         yield "logarithm", math.exp(ms)
         yield "logarithm to base 10", 10**ms
-    elif ms > 1000:
+    elif ms > _TOO_MUCH_MS:
         yield "microseconds", ms / 1000
-
-
-_LN_OF_TOO_MUCH = math.log(1000)

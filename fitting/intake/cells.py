@@ -196,6 +196,18 @@ class StressorRow(DayRow):
 
 
 @dataclass(frozen=True)
+class ConfirmedRow(DayRow):
+    """One entry that its athlete said is right although it looked wrong.
+
+    Attributes:
+        entry: what it says, as `slackwater.fitting.doubts.entries.entry_of` writes it.
+    """
+
+    file = "confirmed"
+    entry: str
+
+
+@dataclass(frozen=True)
 class CellKind:
     """What the cells of one column are read by.
 
@@ -229,4 +241,5 @@ COLUMNS: Final[Mapping[type[Row], Mapping[str, CellKind]]] = {
     TypeRow: {"type": _NAME},
     InterventionRow: {"date": _DATE, "intervention": _NAME},
     StressorRow: {"date": _DATE, "stressor": _NAME},
+    ConfirmedRow: {"date": _DATE, "entry": _NAME},
 }

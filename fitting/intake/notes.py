@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
-import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from math import exp, log, log10
@@ -17,13 +15,11 @@ from slackwater.fitting.intake.cells import ReadingRow
 from slackwater.fitting.intake.checks import UNIT_BOUND
 from slackwater.fitting.intake.problems import Note, at_lines, show
 from slackwater.fitting.intake.tables import Entry, Table, Tables
-from slackwater.fitting.text import listed
 from slackwater.model.errors import nearest
 from slackwater.model.season import DAY, THE_SENSOR, Season
 
 # A single dip reaches about half the RMSSD, a factor of 2; no source for the bounds below,
 # which only have to lie well beyond what a body does.
-FAR_READING: Final = 5.0
 FAR_DOSE: Final = 5.0
 _ALIKE_ENOUGH: Final = 0.85  # 'session.csv' and 'readings (1).csv' are, 'rest.csv' is not
 
@@ -43,7 +39,6 @@ def notes_on(tables: Tables, season: Season) -> Iterator[Note]:
     yield from _on_sensors(tables.readings)
     yield from _on_doses(tables)
     yield from _on_types(tables)
-    yield from _on_look_alikes(tables)
     for table in (tables.sessions, tables.interventions, tables.stressors):
         yield from _on_unseen_days(table, season)
 
@@ -72,13 +67,6 @@ def _on_values(readings: Table[ReadingRow]) -> Iterator[Note]:
             f"logarithms to base 10 ({10**middle:.0f} ms), multiply them by {1 / log10(exp(1)):.6f}"
         )
         yield Note(readings.file, 1, text)
-    far = [line for line, value in logs.items() if abs(value - middle) > log(FAR_READING)]
-    if far:
-        text = (
-            f"over {FAR_READING:g} times above or below the middle reading, "
-            f"{exp(middle):.0f} ms, in {at_lines(far)}; see whether it is a slip"
-        )
-        yield Note(readings.file, far[0], text)
 
 
 def _on_sensors(readings: Table[ReadingRow]) -> Iterator[Note]:
@@ -123,25 +111,6 @@ def _on_types(tables: Tables) -> Iterator[Note]:
                 yield Note(sessions.file, entry.line, text)
 
 
-def _on_look_alikes(tables: Tables) -> Iterator[Note]:
-    columns: list[tuple[str, list[tuple[Table[Any], str]]]] = [
-        ("type", [(tables.sessions, "type"), (tables.types, "type")]),
-        ("intervention", [(tables.interventions, "intervention")]),
-        ("stressor", [(tables.stressors, "stressor")]),
-        ("sensor", [(tables.readings, "sensor")]),
-    ]
-    for what, places in columns:
-        seen: defaultdict[str, dict[str, tuple[str, int]]] = defaultdict(dict)
-        for table, name in places:
-            for label, entry in _first_of_each(table, name).items():
-                seen[_folded(label)].setdefault(label, (table.file, entry.line))
-        for spellings in seen.values():
-            if len(spellings) > 1:
-                file, line = list(spellings.values())[-1]
-                same = listed(map(show, spellings))
-                yield Note(file, line, f"{same} look like the same {what}, yet count as different")
-
-
 def _on_unseen_days(table: Table[Any], season: Season) -> Iterator[Note]:
     """Yield notes on days that act before the season's first night or after its last."""
     early, late, lead_in = [], [], []
@@ -171,13 +140,6 @@ def _first_of_each(table: Table[Any], name: str) -> dict[str, Entry[Any]]:
     for label, entry in zip(table.values(name), table.entries, strict=True):
         first.setdefault(label, entry)
     return first
-
-
-def _folded(label: str) -> str:
-    """Return a label without what the eye passes over: case, blanks, hyphens, marks' form."""
-    plain = unicodedata.normalize("NFKC", label).casefold()
-    visible = "".join(c for c in plain if unicodedata.category(c) != "Cf")
-    return re.sub(r"[\s_-]+", "", visible)
 
 
 def _iso(day: np.datetime64) -> str:

@@ -10,6 +10,7 @@ from slackwater.fitting.intake.cells import (
     ATTRIBUTE,
     COLUMNS,
     CellError,
+    ConfirmedRow,
     InterventionRow,
     ReadingRow,
     Row,
@@ -78,18 +79,24 @@ class Table(Generic[AnyRow]):
 
 @dataclass(frozen=True)
 class Tables:
-    """The folder's five tables."""
+    """The folder's tables."""
 
     readings: Table[ReadingRow]
     sessions: Table[SessionRow]
     types: Table[TypeRow]
     interventions: Table[InterventionRow]
     stressors: Table[StressorRow]
+    confirmed: Table[ConfirmedRow]
 
     @property
     def each(self) -> list[Table[Any]]:
-        """The tables in reading order."""
-        return [self.readings, self.sessions, self.types, self.interventions, self.stressors]
+        """All tables."""
+        return [*self.logged, self.types, self.confirmed]
+
+    @property
+    def logged(self) -> list[Table[Any]]:
+        """The tables of what was logged, day by day."""
+        return [self.readings, self.sessions, self.interventions, self.stressors]
 
 
 def read_table(

@@ -22,6 +22,7 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "types": ("type",),
     "interventions": ("date", "intervention"),
     "stressors": ("date", "stressor"),
+    "confirmed": ("date", "entry"),
 }
 MANY_ALIKE: Final = "sessions"
 _KINDS: Final = {kind.file: columns for kind, columns in COLUMNS.items()}

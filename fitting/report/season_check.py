@@ -3,27 +3,33 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
+from slackwater.fitting.doubts.season import Found
 from slackwater.fitting.intake import SeasonCheck
-from slackwater.fitting.report.objects import SCHEMA
+from slackwater.fitting.report.objects import SCHEMA, plain
+from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.reasons.doubts import told_of
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
+from slackwater.model.errors import Reason
 from slackwater.model.season import Season
 
 
-def check_as_text(check: SeasonCheck) -> str:
-    """Return what was understood and noted; the problems are printed apart."""
+def check_as_text(check: SeasonCheck, doubts: Sequence[Found]) -> str:
+    """Return what was understood, noted and doubted; the problems are printed apart."""
     lines = []
     if check.season is None:
         lines.append(f"Not read: {plural(len(check.problems), 'problem')} to mend first.")
     else:
         lines += [f"{check.season.name}: {line}" for line in _understood(check.season)]
     lines += [f"Note: {note}." for note in check.notes]
+    lines += [f"Note: {sentence(found.reason)}" for found in doubts]
     return "\n".join(lines)
 
 
-def check_as_json(check: SeasonCheck, step: dict[str, str]) -> str:
+def check_as_json(check: SeasonCheck, doubts: Sequence[Found], step: dict[str, str]) -> str:
     """Return the same as one JSON object, with the next step."""
     season = check.season
     facts: dict[str, Any] = {
@@ -33,7 +39,8 @@ def check_as_json(check: SeasonCheck, step: dict[str, str]) -> str:
         "last_night": season and str(season.last_night),
         "readings": season and int(season.read.sum()),
         "sessions_by_type": season and _sessions_by_type(season),
-        "warnings": [str(note) for note in check.notes],
+        "warnings": [*map(str, check.notes), *(sentence(found.reason) for found in doubts)],
+        "doubts": [_doubt(found.reason) for found in doubts],
         "problems": [
             {
                 "file": problem.file,
@@ -47,6 +54,10 @@ def check_as_json(check: SeasonCheck, step: dict[str, str]) -> str:
         "next": step,
     }
     return json.dumps(facts, indent=2)
+
+
+def _doubt(reason: Reason) -> dict[str, Any]:
+    return {"code": reason.code, **plain(reason.facts), **told_of(reason)._asdict()}
 
 
 def _understood(season: Season) -> list[str]:

@@ -76,17 +76,26 @@ class Athlete:
         """The plans kept, in that order."""
         return self._plans
 
+    @property
+    def set_aside(self) -> Sequence[Reason]:
+        """What was entered that can't be right, and what the season has in its place."""
+        return ()
+
     @cached_property
     def now(self) -> Standing:
         """Where the athlete stands on the morning of the last reading."""
-        return _standing(self.season, self.posterior)
+        return self._on(self.season)
 
     @cached_property
     def as_fitted(self) -> Standing:
         """The same on the last fitted morning, which answers although what is new cannot be."""
         if not self.newer_readings:
             return self.now
-        return _standing(self.season.through(self.posterior.last_night), self.posterior)
+        return self._on(self.season.through(self.posterior.last_night))
+
+    def _on(self, season: Season) -> Standing:
+        now = _standing(season, self.posterior)
+        return replace(now, warnings=[*now.warnings, *self.set_aside])
 
     @property
     def newer_readings(self) -> int:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import re
 import shutil
 import sys
+from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import NamedTuple
@@ -15,6 +17,18 @@ from slackwater.fitting import Athlete, Posterior, fit, read_season
 from slackwater.fitting.cli import main
 from slackwater.fitting.demo import copy_demo
 from slackwater.model.season import Season
+
+PAGE = Path(__file__).parents[2] / "docs" / "season-folder.md"
+# Messages about what the tables of cases cannot set up; other tests raise them.
+OTHERWISE_RAISED = (
+    "the file cannot be read",
+    "the folder cannot be read",
+    "there is no such folder",
+    "this is a file",
+    "this is a link to nothing",
+    "there are over 200,000 rows",
+    "... like the 20 above",
+)
 
 
 class Fitted(NamedTuple):
@@ -66,3 +80,24 @@ def run(*arguments: object) -> Ran:
         except SystemExit as end:
             status = int(end.code or 0)
     return Ran(status, out.getvalue(), err.getvalue())
+
+
+@pytest.fixture(scope="session")
+def explained() -> Callable[[str, list[str]], None]:
+    """Assert that a section of the users' page has these messages, and no other."""
+    page = PAGE.read_text(encoding="utf-8")
+
+    def check(title: str, messages: list[str]) -> None:
+        section = re.split(r"\n#+ ", page.split(f"# {title}\n")[1])[0]
+        entries = re.findall(r"^- `(.+?)`", section, flags=re.MULTILINE)
+        said = [re.sub(r"^\S+?(:\d+){0,2}: ", "", message) for message in messages]
+        patterns = {e: ".+".join(map(re.escape, e.split("..."))) for e in entries}
+        assert not [m for m in said if not any(re.fullmatch(p, m) for p in patterns.values())]
+        assert not [
+            entry
+            for entry, pattern in patterns.items()
+            if not entry.startswith(OTHERWISE_RAISED)
+            and not any(re.fullmatch(pattern, message) for message in said)
+        ]
+
+    return check

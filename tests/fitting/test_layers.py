@@ -21,6 +21,7 @@ ORDER: Final = (
     ("slackwater.model",),
     (f"{FITTING}.files", f"{FITTING}.text"),
     (f"{FITTING}.intake",),
+    (f"{FITTING}.doubts",),
     (f"{FITTING}.keeping",),
     (f"{FITTING}.logbook",),
     (f"{FITTING}.records",),

@@ -10,6 +10,7 @@ from typing import Final
 
 from slackwater.fitting.report.reasons import (
     answers,
+    doubts,
     entries,
     past,
     spacing,
@@ -25,6 +26,7 @@ from slackwater.model.errors import NoAnswerError, Reason
 SENTENCES: Final[Mapping[str, Sentence]] = {
     **state.SENTENCES,
     **answers.SENTENCES,
+    **doubts.SENTENCES,
     **standing.SENTENCES,
     **entries.SENTENCES,
     **past.SENTENCES,

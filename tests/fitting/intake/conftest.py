@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -10,18 +9,6 @@ from slackwater.fitting.intake import SeasonFilesError, check_season, read_seaso
 from slackwater.model.errors import SeasonError
 
 Write = Callable[[Mapping[str, str | bytes]], Path]
-
-PAGE = Path(__file__).parents[3] / "docs" / "season-folder.md"
-# Messages about what the tables of cases cannot set up; other tests raise them.
-OTHERWISE_RAISED = (
-    "the file cannot be read",
-    "the folder cannot be read",
-    "there is no such folder",
-    "this is a file",
-    "this is a link to nothing",
-    "there are over 200,000 rows",
-    "... like the 20 above",
-)
 
 
 @pytest.fixture
@@ -55,26 +42,5 @@ def refuses_with(season_folder: Write) -> Callable[[Mapping[str, str | bytes], s
         checked = check_season(folder)
         assert checked.season is None
         assert checked.problems == (problem,)
-
-    return check
-
-
-@pytest.fixture(scope="session")
-def explained() -> Callable[[str, list[str]], None]:
-    """Assert that a section of the users' page has these messages, and no other."""
-    page = PAGE.read_text(encoding="utf-8")
-
-    def check(title: str, messages: list[str]) -> None:
-        section = re.split(r"\n#+ ", page.split(f"# {title}\n")[1])[0]
-        entries = re.findall(r"^- `(.+?)`", section, flags=re.MULTILINE)
-        said = [re.sub(r"^\S+?(:\d+){0,2}: ", "", message) for message in messages]
-        patterns = {e: ".+".join(map(re.escape, e.split("..."))) for e in entries}
-        assert not [m for m in said if not any(re.fullmatch(p, m) for p in patterns.values())]
-        assert not [
-            entry
-            for entry, pattern in patterns.items()
-            if not entry.startswith(OTHERWISE_RAISED)
-            and not any(re.fullmatch(pattern, message) for message in said)
-        ]
 
     return check

@@ -54,16 +54,6 @@ NOTES: dict[str, tuple[Files, list[str]]] = {
             "logarithms to base 10 (42 ms), multiply them by 2.302585"
         ],
     ),
-    "far readings": (
-        {
-            "readings.csv": "date,rmssd_ms\n2026-01-05,50\n2026-01-06,500\n2026-01-07,50\n"
-            "2026-01-08,50\n2026-01-09,3.9\n"
-        },
-        [
-            "readings.csv:3: over 5 times above or below the middle reading, 50 ms, "
-            "in lines 3 and 6; see whether it is a slip"
-        ],
-    ),
     "sensor left out": (
         {
             "readings.csv": "date,rmssd_ms,sensor\n2026-01-05,50,strap\n2026-01-06,50,\n"
@@ -89,23 +79,6 @@ NOTES: dict[str, tuple[Files, list[str]]] = {
     "not described": (
         {"types.csv": "type,mode\nlift,land\n"},
         ["sessions.csv:2: the type 'row' (1 session) has no row in types.csv"],
-    ),
-    "same type by look": (
-        sessions("2026-01-05,Hills,1", "2026-01-06,hills,1", "2026-01-07,long run,1")
-        | {"types.csv": "type\nHills\nhills\nlong-run\nlong run\n"},
-        [
-            "sessions.csv:3: 'Hills' and 'hills' look like the same type, yet count as different",
-            "types.csv:4: the type 'long-run' has no session in sessions.csv",
-            "types.csv:4: 'long run' and 'long-run' look like the same type, "
-            "yet count as different",
-        ],
-    ),
-    "same marks by look": (
-        {"stressors.csv": "date,stressor\n2026-01-05,fi\u00e8vre\n2026-01-06,fie\u0300vre\n"},
-        [
-            "stressors.csv:3: 'fi\u00e8vre' and 'fie\u0300vre' look like the same stressor, "
-            "yet count as different"
-        ],
     ),
     # Acting from the next night on, a session of 20 December is felt on the season's earliest
     # possible night, 14 nights before the first reading; one of 4 January on the first reading.

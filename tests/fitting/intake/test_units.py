@@ -36,7 +36,7 @@ def said(folder: Path) -> str:
 
 
 @given(values=published)
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_published_values_are_never_flagged(tmp_path: Path, values: list[float]) -> None:
     no_session = "sessions.csv: no session is logged, so days to recover cannot be learnt"
     assert said(write(tmp_path, "rmssd_ms", values)) == no_session
@@ -45,7 +45,7 @@ def test_published_values_are_never_flagged(tmp_path: Path, values: list[float])
 
 
 @given(values=published)
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_the_other_unit_is_always_one_problem(tmp_path: Path, values: list[float]) -> None:
     for column, wrong, looks in (
         ("rmssd_ms", [math.log(value) for value in values], "looks like ln RMSSD, not milli"),
@@ -57,7 +57,7 @@ def test_the_other_unit_is_always_one_problem(tmp_path: Path, values: list[float
 
 
 @given(values=published)
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_base_10_called_ln_is_noted(tmp_path: Path, values: list[float]) -> None:
     tens = [math.log10(value) for value in values]
     assert "logarithms to base 10" in said(write(tmp_path, "ln_rmssd", tens))
