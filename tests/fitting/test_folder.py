@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import shutil
 import subprocess
 import sys
-import os
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
