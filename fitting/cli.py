@@ -23,6 +23,7 @@ _OTHERS: Final = {
     "demo": "commands.learning:demo",
     "check": "commands.learning:check",
     "fit": "commands.learning:fit",
+    "import": "commands.importing:import_",
     "report": "commands.report:report",
     "spacing": "commands.spacing:spacing",
     "trial": "commands.trial:trial",

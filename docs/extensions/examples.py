@@ -13,6 +13,7 @@ build: the demo season, fitted; its first five mornings; and its first fifteen, 
 rest of two weeks.
 """
 
+import datetime as dt
 import os
 import shutil
 import subprocess
@@ -96,10 +97,26 @@ def make_seasons(app: Sphinx) -> None:
         (folder / name).mkdir()
         readings = "\n".join([header, *rows[:mornings], ""])
         (folder / name / "readings.csv").write_text(readings, encoding="utf-8")
+    (folder / "diary.csv").write_bytes(_diary(rows).encode("cp1252"))
+    (folder / "next-week.csv").write_bytes(_diary(rows[20:27]).encode("cp1252"))
+    (folder / "two-readings.csv").write_text(
+        "Date,RMSSD\n03/04/2031,57.6\n04/04/2031,56.8\n", encoding="utf-8"
+    )
     for name in (DEMO, "two-weeks"):
         subprocess.run(
             ["slackwater", "fit", name], cwd=folder, check=True, stdout=subprocess.DEVNULL
         )
+
+
+def _diary(rows: list[str]) -> str:
+    """Return mornings as a spreadsheet saves them in a country of decimal commas."""
+    lines = ["Mein Tagebuch", "", "Datum;HRV (ms);Training;Müdigkeit"]
+    for number, row in enumerate(rows[:20]):
+        date, reading, *_ = row.split(",")
+        day = dt.date.fromisoformat(date)
+        training = ("", "", "Hügellauf", "Ruhetag")[number % 4]
+        lines.append(f"{day:%d.%m.%Y};{reading.replace('.', ',')};{training};3")
+    return "\r\n".join([*lines, "Mittelwert;57,9;;3", ""])
 
 
 def setup(app: Sphinx) -> dict[str, bool]:

@@ -21,6 +21,7 @@ from slackwater.fitting.text import escaped
 from slackwater.model.season import Season
 
 SEASON_FILES: Final = [SETTINGS_FILE, *(f"{name}.csv" for name in COLUMNS_OF)]
+NO_READINGS: Final = "no readings"  # the kind of a problem that ends with the first reading
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,21 @@ def check_season(folder: str | Path) -> SeasonCheck:
         return SeasonCheck(None, tuple(abridge(stop.problems, SEASON_FILES)), ())
 
 
+def read_rows(folder: Path) -> tuple[Tables, Settings]:
+    """Return a folder's rows, also before there is a reading, and its settings.
+
+    Raises:
+        SeasonFilesError: what stands in the folder is wrong; it names every problem.
+    """
+    names = names_in(folder)
+    settings, tables = read_tables(folder)
+    found = [*_no_readings(tables, names)]
+    found += [problem for table in tables.each for problem in table.problems]
+    if problems := [problem for problem in found if problem.kind != NO_READINGS]:
+        raise SeasonFilesError(abridge(problems, SEASON_FILES))
+    return tables, settings
+
+
 def _check(folder: Path) -> SeasonCheck:
     names = names_in(folder)
     settings, tables = read_tables(folder)
@@ -93,12 +109,13 @@ def _no_readings(tables: Tables, names: list[str]) -> Iterator[Problem]:
         return
     if readings.columns:
         what, mend = "there is a header row and no reading", "write one row per night below it"
-        yield Problem(readings.file, 1, 1, what, mend)
+        yield Problem(readings.file, 1, 1, what, mend, NO_READINGS)
         return
     like = next(notes_on_names(names, ["readings.csv"]), None)
     write = "write one row per night into it, with the columns date and rmssd_ms"
     mend = f"rename {show(like.file)} to readings.csv" if like else write
-    yield Problem("readings.csv", 1, 1, "the file is missing", mend)
+    kind = "" if like else NO_READINGS
+    yield Problem("readings.csv", 1, 1, "the file is missing", mend, kind)
 
 
 def season_of(name: str, tables: Tables) -> Season:

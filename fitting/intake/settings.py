@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from io import BytesIO, TextIOWrapper
 from typing import Any, Final
@@ -37,11 +37,14 @@ class Settings:
         csv: the dialect.
         columns: for each file by its name without `.csv`, our column name -> the header that
             stands in the file, where that is another.
+        imports: how files of other forms were read, as `slackwater.fitting.importing.memory` keeps
+            it.
     """
 
     name: str | None = None
     csv: CsvSettings = CsvSettings()
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    imports: Sequence[Mapping[str, Any]] = ()
 
     def headers(self, table: str) -> dict[str, str]:
         """Return our column name -> header, for one file by its name without `.csv`."""
@@ -77,6 +80,7 @@ _KEYS: Final[_Keys] = {
         "encoding": _encoding,
     },
     "columns": {table: dict.fromkeys(names, _text) for table, names in COLUMNS_OF.items()},
+    "import": lambda value: isinstance(value, list) and all(isinstance(v, dict) for v in value),
 }
 _WANTED: Final = {
     "name": 'give a text in quotes, such as name = "Spring on the river"',
@@ -84,6 +88,7 @@ _WANTED: Final = {
     "separator": r'give one of separator = ",", ";", "\t" (tab) or "|"',
     "decimal": 'give decimal = "." or decimal = ","',
     "encoding": 'give a text encoding by its name, such as encoding = "utf-8-sig" or "cp1252"',
+    "import": "leave it to slackwater, or delete it",
     "columns": 'write a table such as [columns.readings] and below it date = "Day"',
 }
 _HEADER_WANTED: Final = "give the header that stands in the file, in quotes"
@@ -115,6 +120,7 @@ def read_settings(data: bytes) -> Settings:
             table: {name: header.strip() for name, header in headers.items()}
             for table, headers in given.get("columns", {}).items()
         },
+        imports=given.get("import", ()),
     )
     if shared := [*_shared_headers(settings, text)]:
         raise SeasonFilesError(shared)

@@ -19,9 +19,10 @@ FITTING: Final = "slackwater.fitting"
 # Each line may import from the lines above it and from its own.
 ORDER: Final = (
     ("slackwater.model",),
-    (f"{FITTING}.files", f"{FITTING}.text"),
+    (f"{FITTING}.files", f"{FITTING}.text", f"{FITTING}.apart"),
     (f"{FITTING}.intake",),
     (f"{FITTING}.doubts",),
+    (f"{FITTING}.importing",),
     (f"{FITTING}.keeping",),
     (f"{FITTING}.logbook",),
     (f"{FITTING}.records",),

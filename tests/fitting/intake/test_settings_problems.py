@@ -45,7 +45,7 @@ SETTINGS: dict[str, tuple[Files, str]] = {
     ),
     "unknown table": (
         settings('athlete = "x"\n'),
-        "season.toml:1:1: unknown key 'athlete'; the keys here are name, csv and columns",
+        "season.toml:1:1: unknown key 'athlete'; the keys here are name, csv, columns and import",
     ),
     "unknown column": (
         settings('[columns.sessions]\n"load" = "Last"\n'),
@@ -84,6 +84,10 @@ SETTINGS: dict[str, tuple[Files, str]] = {
     "columns is no table": (
         settings('[columns]\nreadings = "Day"\n'),
         f"season.toml:2:1: [columns] readings does not take 'Day'; {TABLE_MEND}",
+    ),
+    "import is no list of tables": (
+        settings('import = "diary.csv"\n'),
+        "season.toml:1:1: import does not take 'diary.csv'; leave it to slackwater, or delete it",
     ),
     "header is no text": (
         settings("[columns.readings]\ndate = 1\n"),

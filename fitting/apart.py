@@ -1,0 +1,62 @@
+"""Work done in a process of its own, so that damaged input cannot take this one down.
+
+Libraries that read packed files do so in machine code: what a damaged or hostile file makes of
+them (no end, all memory, an abort) then ends the other process alone.
+"""
+
+from __future__ import annotations
+
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any, Final
+
+from slackwater.fitting.files import MEBIBYTE
+
+SECONDS: Final = 60
+MEMORY: Final = 2048 * MEBIBYTE
+_CHILD: Final = "from slackwater.fitting.apart import _serve; _serve()"
+
+
+class ApartError(Exception):
+    """The work was not done; its text says why."""
+
+
+def apart(work: Callable[..., Any], *given: Any) -> Any:
+    """Return what a function returns, called in another process.
+
+    Args:
+        work: a function of a module.
+        given: its arguments; they and what is returned are pickled.
+
+    Raises:
+        ApartError: it took over a minute or 2 GiB (on Linux), or was ended by what it was given.
+    """
+    task = pickle.dumps((work.__module__, work.__name__, given))
+    command = [sys.executable, "-c", _CHILD]
+    try:
+        done = subprocess.run(command, input=task, capture_output=True, timeout=SECONDS, check=True)
+    except subprocess.TimeoutExpired:
+        raise ApartError(f"it took over {SECONDS} seconds") from None
+    except subprocess.CalledProcessError:
+        raise ApartError(
+            f"it is damaged, or takes over {MEMORY // MEBIBYTE} MiB of memory"
+        ) from None
+    return pickle.loads(done.stdout)  # written by ourselves, a moment ago
+
+
+def _serve() -> None:
+    """Do one piece of work, as handed over on standard input."""
+    output = sys.stdout.buffer
+    sys.stdout = sys.stderr
+    try:
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_DATA, (MEMORY, MEMORY))
+    except (ImportError, ValueError, OSError):
+        pass  # where the system knows no such bound, what unpacks is bounded alone
+    module, name, given = pickle.loads(sys.stdin.buffer.read())
+    output.write(pickle.dumps(getattr(import_module(module), name)(*given)))
+    output.flush()

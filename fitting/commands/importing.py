@@ -1,0 +1,318 @@
+"""The command that takes in foreign tables: reads, asks, shows, enters."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from slackwater.fitting.commands.completion import complete_folder
+from slackwater.fitting.commands.shared import json_option
+from slackwater.fitting.importing.choices import ANSWERS, FIELDS, LEAVE, Choices, Question
+from slackwater.fitting.text import escaped
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+
+if TYPE_CHECKING:
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.importing.book import Book
+    from slackwater.fitting.importing.memory import Shape
+    from slackwater.fitting.importing.merge import Merged
+    from slackwater.fitting.importing.proposal import Proposal
+    from slackwater.fitting.intake.tables import Tables
+
+_SEPARATORS: Final = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|"}
+
+
+def _chosen_from(about: str, help_text: str) -> Callable[..., Any]:
+    choice = click.Choice(ANSWERS[about])
+    return click.option(f"--{about}", type=choice, help=help_text, metavar="WAY")
+
+
+@click.command("import", short_help="Take in a spreadsheet or table from elsewhere.")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.argument(
+    "season",
+    type=click.Path(path_type=Path),
+    metavar="SEASON_FOLDER",
+    shell_complete=complete_folder,
+)
+@json_option
+@click.option("--yes", is_flag=True, help="Take what is proposed, without being asked.")
+@click.option("--replace", "replacing", is_flag=True, help="Where rows differ, take the file's.")
+@click.option("--skip", is_flag=True, help="Leave out rows that cannot be read.")
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="FIELD=HEADER",
+    help=f"What a column holds: {', '.join(FIELDS)}.",
+)
+@_chosen_from("dates", "Order in dates: day-first, month-first, year-first.")
+@_chosen_from("decimal", "Decimal mark: . or ,.")
+@_chosen_from("unit", "Unit of the readings: ms, s or ln.")
+@click.option(
+    "--dose", metavar="HEADER", help=f"Make doses from this column; '{LEAVE}' makes none."
+)
+@_chosen_from("evening", "Readings timed in the evening bear the date of: evening, morning.")
+@_chosen_from("undated", "Rows without a date: those of the day above, or leave.")
+@_chosen_from("twice", "Of two readings of a night: first or last.")
+@click.option("--sheet", "sheets", multiple=True, metavar="NAME", help="Read this sheet only.")
+@click.option("--encoding", metavar="NAME", help="Encoding of a text file, such as cp1252.")
+@click.option("--separator", metavar="MARK", help="What parts a text file's fields, such as tab.")
+def import_(
+    file: Path, season: Path, as_json: bool, yes: bool, replacing: bool, skip: bool, **given: Any
+) -> None:
+    """Take in a table from elsewhere: CSV and its kin, Excel, OpenDocument, Parquet.
+
+    Says what it understood and shows five rows. Asks where the file can be read in several
+    ways, and remembers the answers in season.toml. What is there already is kept.
+
+    \b
+    Examples:
+      slackwater import export.csv my-season
+      slackwater import export.xlsx my-season --yes
+      slackwater import old.csv my-season --dates day-first --column "rmssd=Night"
+    """
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.importing.merge import Merged, merge
+
+    tables, kept = _there(season)
+    choices = _choices(given)
+    found = _settled(file, choices, tables, kept)
+    if found.problems and not skip:
+        _refuse(found)
+    if not found.rows:
+        raise NoAnswerError(Reason("nothing in the file", file=file.name))
+    merged = merge(found.rows, tables) if tables else Merged([*found.rows])
+    if not as_json:
+        _show(found, merged)
+    changes = merged.added or (replacing and merged.conflicts)
+    if changes and not (yes or found.remembered or _agreed()):
+        error = NoAnswerError(Reason("proposal not taken"))
+        error.add_note("  --yes takes it as it is")
+        raise error
+    season.mkdir(mode=0o700, exist_ok=True)
+    folder = SeasonFolder(season)
+    _enter(folder, file, found, merged, replacing)
+    _remember(folder, found, kept)
+    _tell(folder, found, merged, replacing, as_json)
+
+
+def _there(season: Path) -> tuple[Tables | None, list[Shape]]:
+    """Return what a season has, and the shapes that it knows; a new one has neither."""
+    from slackwater.fitting.importing.memory import shapes
+    from slackwater.fitting.intake.files import likely_season, names_in
+    from slackwater.fitting.intake.folder import read_rows
+
+    if not season.exists() and not season.is_symlink() and not likely_season(season):
+        names_in(season.parent)
+        return None, []
+    tables, settings = read_rows(season)
+    return tables, shapes(settings.imports)
+
+
+def _choices(given: dict[str, Any]) -> Choices:
+    columns: dict[str, tuple[str, ...]] = {}
+    for text in given.pop("columns"):
+        field, _, header = text.partition("=")
+        if field not in FIELDS or not header:
+            raise click.UsageError(
+                f"{text!r} is not FIELD=HEADER; the fields are {', '.join(FIELDS)}."
+            )
+        columns[field] = (*columns.get(field, ()), header)
+    separator = given.pop("separator")
+    separator = _SEPARATORS.get(separator, separator)
+    if separator is not None and (len(separator) != 1 or separator in '"\r\n'):
+        raise click.UsageError("--separator takes one character, or tab, comma, semicolon, bar.")
+    sheets = tuple(given.pop("sheets"))
+    return Choices(**given, columns=columns, separator=separator, sheets=sheets)
+
+
+def _read(file: Path, choices: Choices, kept: Sequence[Shape]) -> Book:
+    """Return a file's sheets; a text's as a shape that was read before is encoded."""
+    from slackwater.fitting.files import read_whole
+    from slackwater.fitting.importing.book import MOST_OF_A_FILE, kind_of, read_book
+    from slackwater.fitting.importing.layout import part
+    from slackwater.fitting.intake.problems import Problem, SeasonFilesError
+
+    try:
+        data = read_whole(file, MOST_OF_A_FILE)
+    except OSError as error:
+        mend = "give the file to take in, such as export.csv"
+        what = f"it cannot be read ({error.strerror})"
+        raise SeasonFilesError([Problem(str(file), 1, 1, what, mend)]) from None
+    if kind_of(data) != "text":
+        return _apart(file.name, data)
+    book = read_book(file.name, data, choices.encoding, choices.separator)
+    for headers, before in kept:
+        if choices.encoding or before.encoding not in book.encodings[1:]:
+            continue
+        other = read_book(file.name, data, before.encoding, choices.separator or before.separator)
+        if tuple(header.text for header in part(other.sheets[0]).headers) == headers:
+            return replace(other, encodings=())
+    return book
+
+
+def _apart(name: str, data: bytes) -> Book:
+    from slackwater.fitting.apart import ApartError, apart
+    from slackwater.fitting.importing.book import read_packed
+    from slackwater.fitting.intake.problems import Problem, SeasonFilesError
+
+    try:
+        found: Book | list[Problem] | str = apart(read_packed, name, data)
+    except ApartError as error:
+        mend = "open it in a spreadsheet and save the sheet that matters as CSV"
+        what = f"it cannot be read ({error})"
+        raise SeasonFilesError([Problem(name, 1, 1, what, mend)]) from None
+    if isinstance(found, list):
+        raise SeasonFilesError(found)
+    if isinstance(found, str):
+        raise QuestionError(found)
+    return found
+
+
+def _settled(
+    file: Path, choices: Choices, tables: Tables | None, kept: Sequence[Shape]
+) -> Proposal:
+    """Return what a file is, every question answered: as chosen, as remembered, or as asked."""
+    from slackwater.fitting.importing.proposal import propose
+
+    known = _labels(tables)
+    book = _read(file, choices, kept)
+    while True:
+        found = propose(book, choices, known, kept)
+        if not found.questions:
+            return found
+        if not _at_a_terminal():
+            raise _unsettled(found)
+        asked = found.questions[0]
+        choices = choices.with_answer(asked, _ask(asked))
+        if asked.about == "encoding":
+            book = _read(file, choices, kept)
+
+
+def _labels(tables: Tables | None) -> dict[str, list[str]]:
+    if tables is None:
+        return {}
+    return {
+        "type": [*tables.sessions.values("type"), *tables.types.values("type")],
+        "intervention": tables.interventions.values("intervention"),
+        "stressor": tables.stressors.values("stressor"),
+    }
+
+
+def _at_a_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _ask(asked: Question) -> str:
+    from slackwater.fitting.report.reasons.importing import question
+
+    click.echo(escaped(question(asked.about, asked.of, asked.cell, asked.sheet)), err=True)
+    for number, (value, shows) in enumerate(asked.answers, start=1):
+        click.echo(escaped(f"  {number}  {value}{f': {shows}' if shows else ''}"), err=True)
+    which = click.prompt("Which", type=click.IntRange(1, len(asked.answers)), err=True)
+    return asked.answers[which - 1].value
+
+
+def _unsettled(found: Proposal) -> NoAnswerError:
+    """Return the refusal that names what must be chosen, and how each choice is typed."""
+    import shlex
+
+    from slackwater.fitting.report.reasons.importing import question
+
+    told = [question(q.about, q.of, q.cell, q.sheet) for q in found.questions]
+    error = NoAnswerError(
+        Reason("several readings of a file", file=found.book.file, questions=told)
+    )
+    for text, asked in zip(told, found.questions, strict=True):
+        error.add_note(text)
+        for value, shows in asked.answers:
+            option = f"--{asked.about} {shlex.quote(value)}"
+            if asked.about == "column":
+                typed = (
+                    f"leave={asked.answers[0].value}" if value == LEAVE else f"{asked.of}={value}"
+                )
+                option = f"--column {shlex.quote(typed)}"
+            error.add_note(f"  {option}{f'   {shows}' if shows else ''}")
+    return error
+
+
+def _refuse(found: Proposal) -> None:
+    from slackwater.fitting.intake.problems import SeasonFilesError, abridge
+
+    error = SeasonFilesError(abridge(found.problems, []))
+    error.add_note("Nothing was written; --skip leaves such rows out.")
+    raise error
+
+
+def _show(found: Proposal, merged: Merged) -> None:
+    from rich.console import Console
+
+    from slackwater.fitting.report.importing import proposal
+
+    console = Console(highlight=False)
+    for part in proposal(found, merged):
+        console.print(part)
+
+
+def _agreed() -> bool:
+    return _at_a_terminal() and click.confirm("Take this in?", default=True, err=True)
+
+
+def _enter(
+    folder: SeasonFolder, file: Path, found: Proposal, merged: Merged, replacing: bool
+) -> None:
+    """Enter what is new, and what is to be replaced, as one step."""
+    from slackwater.fitting.importing.merge import replacing as in_place
+    from slackwater.fitting.keeping.row import Row
+
+    rows = [Row(entry.file, entry.cells) for entry in merged.added]
+    if replacing:
+        rows += [Row(e.file, e.cells, replaces=True) for e in in_place(merged.conflicts)]
+    if rows:
+        folder.enter(rows, f"import of {escaped(file.name)}")
+
+
+def _remember(folder: SeasonFolder, found: Proposal, kept: Sequence[Shape]) -> None:
+    """Keep in season.toml how the file was read, where that is new."""
+    from slackwater.fitting.files import read_whole
+    from slackwater.fitting.importing.memory import remembering, shape_of
+    from slackwater.fitting.intake.settings import SETTINGS_FILE
+
+    shapes = [shape_of(plan, found.book.encoding, found.book.separator) for plan in found.plans]
+    new = [shape for n, shape in enumerate(shapes) if shape not in (*kept, *shapes[:n])]
+    if new:
+        path = folder.path / SETTINGS_FILE
+        content = read_whole(path) if path.exists() else b""
+        folder.write(SETTINGS_FILE, remembering(content, new))
+
+
+def _tell(
+    folder: SeasonFolder, found: Proposal, merged: Merged, replacing: bool, as_json: bool
+) -> None:
+    from slackwater.fitting.report.importing import as_object
+
+    season = folder.checked.season
+    if as_json:
+        about = {
+            "season": season and season.name,
+            "last_night": season and str(season.last_night),
+        }
+        click.echo(json.dumps(as_object(found, merged, replacing, about, []), indent=2))
+        return
+    changed = len(merged.added) + (len(merged.conflicts) if replacing else 0)
+    where = escaped(str(folder.path))
+    if not changed:
+        click.echo("Nothing is new, so nothing was written.")
+    else:
+        click.echo(f"Took {changed} rows into {where}.")
+    if merged.conflicts and not replacing:
+        click.echo("Where they differ, the season's rows were kept; --replace takes the file's.")
+    for problem in folder.checked.problems:
+        click.echo(str(problem), err=True)
