@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import sys
 from collections.abc import Callable, Sequence
@@ -20,11 +21,13 @@ from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.importing.book import Book
+    from slackwater.fitting.importing.entries import Entry
     from slackwater.fitting.importing.memory import Shape
     from slackwater.fitting.importing.merge import Merged
     from slackwater.fitting.importing.proposal import Proposal
     from slackwater.fitting.intake.tables import Tables
 
+MOST_DOUBTS: Final = 10  # shown; the others are counted
 _SEPARATORS: Final = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|"}
 
 
@@ -79,7 +82,9 @@ def import_(
       slackwater import old.csv my-season --dates day-first --column "rmssd=Night"
     """
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.importing.merge import Merged, merge
+    from slackwater.fitting.importing.merge import merge
+    from slackwater.fitting.importing.merge import replacing as in_place
+    from slackwater.fitting.keeping.row import Row
 
     tables, kept = _there(season)
     choices = _choices(given)
@@ -88,30 +93,41 @@ def import_(
         _refuse(found)
     if not found.rows:
         raise NoAnswerError(Reason("nothing in the file", file=file.name))
-    merged = merge(found.rows, tables) if tables else Merged([*found.rows])
+    merged = merge(found.rows, tables)
     if not as_json:
         _show(found, merged)
-    changes = merged.added or (replacing and merged.conflicts)
-    if changes and not (yes or found.remembered or _agreed()):
-        error = NoAnswerError(Reason("proposal not taken"))
+    coming = [*merged.added, *(in_place(merged.conflicts) if replacing else [])]
+    doubts = _doubts(coming, tables)
+    for said in [] if as_json else doubts[:MOST_DOUBTS]:
+        click.echo(escaped(said), err=True)
+    if len(doubts) > MOST_DOUBTS and not as_json:
+        click.echo(f"And {len(doubts) - MOST_DOUBTS} more like these.", err=True)
+    asked = coming and not yes and (doubts or not found.remembered)
+    if asked and not _agreed():
+        why = Reason("unlikely rows") if doubts else Reason("proposal not taken")
+        error = NoAnswerError(why)
         error.add_note("  --yes takes it as it is")
         raise error
     season.mkdir(mode=0o700, exist_ok=True)
     folder = SeasonFolder(season)
-    _enter(folder, file, found, merged, replacing)
+    if coming:
+        replaced = len(coming) - len(merged.added)
+        rows = [Row(e.file, e.cells, n >= len(coming) - replaced) for n, e in enumerate(coming)]
+        folder.enter(rows, f"import of {escaped(file.name)}")
     _remember(folder, found, kept)
-    _tell(folder, found, merged, replacing, as_json)
+    _tell(folder, found, merged, replacing, doubts, as_json)
 
 
-def _there(season: Path) -> tuple[Tables | None, list[Shape]]:
+def _there(season: Path) -> tuple[Tables, list[Shape]]:
     """Return what a season has, and the shapes that it knows; a new one has neither."""
     from slackwater.fitting.importing.memory import shapes
     from slackwater.fitting.intake.files import likely_season, names_in
     from slackwater.fitting.intake.folder import read_rows
+    from slackwater.fitting.intake.tables import no_tables
 
     if not season.exists() and not season.is_symlink() and not likely_season(season):
         names_in(season.parent)
-        return None, []
+        return no_tables(), []
     tables, settings = read_rows(season)
     return tables, shapes(settings.imports)
 
@@ -176,9 +192,7 @@ def _apart(name: str, data: bytes) -> Book:
     return found
 
 
-def _settled(
-    file: Path, choices: Choices, tables: Tables | None, kept: Sequence[Shape]
-) -> Proposal:
+def _settled(file: Path, choices: Choices, tables: Tables, kept: Sequence[Shape]) -> Proposal:
     """Return what a file is, every question answered: as chosen, as remembered, or as asked."""
     from slackwater.fitting.importing.proposal import propose
 
@@ -196,9 +210,7 @@ def _settled(
             book = _read(file, choices, kept)
 
 
-def _labels(tables: Tables | None) -> dict[str, list[str]]:
-    if tables is None:
-        return {}
+def _labels(tables: Tables) -> dict[str, list[str]]:
     return {
         "type": [*tables.sessions.values("type"), *tables.types.values("type")],
         "intervention": tables.interventions.values("intervention"),
@@ -265,18 +277,16 @@ def _agreed() -> bool:
     return _at_a_terminal() and click.confirm("Take this in?", default=True, err=True)
 
 
-def _enter(
-    folder: SeasonFolder, file: Path, found: Proposal, merged: Merged, replacing: bool
-) -> None:
-    """Enter what is new, and what is to be replaced, as one step."""
-    from slackwater.fitting.importing.merge import replacing as in_place
-    from slackwater.fitting.keeping.row import Row
+def _doubts(coming: Sequence[Entry], tables: Tables) -> list[str]:
+    """Return what is unlikely among the rows that come in, in words."""
+    from slackwater.fitting.doubts.coming import doubts_of_coming
+    from slackwater.fitting.importing.merge import as_row
+    from slackwater.fitting.report.reasons.doubts import told_of
 
-    rows = [Row(entry.file, entry.cells) for entry in merged.added]
-    if replacing:
-        rows += [Row(e.file, e.cells, replaces=True) for e in in_place(merged.conflicts)]
-    if rows:
-        folder.enter(rows, f"import of {escaped(file.name)}")
+    rows = [as_row(entry) for entry in coming]
+    found = doubts_of_coming(rows, tables, dt.date.today())
+    said = [(coming[doubt.place], told_of(doubt.reason)) for doubt in found]
+    return [f"{entry.file}, row {entry.row}: {told.what}; {told.mend}." for entry, told in said]
 
 
 def _remember(folder: SeasonFolder, found: Proposal, kept: Sequence[Shape]) -> None:
@@ -294,7 +304,12 @@ def _remember(folder: SeasonFolder, found: Proposal, kept: Sequence[Shape]) -> N
 
 
 def _tell(
-    folder: SeasonFolder, found: Proposal, merged: Merged, replacing: bool, as_json: bool
+    folder: SeasonFolder,
+    found: Proposal,
+    merged: Merged,
+    replacing: bool,
+    doubts: Sequence[str],
+    as_json: bool,
 ) -> None:
     from slackwater.fitting.report.importing import as_object
 
@@ -304,7 +319,7 @@ def _tell(
             "season": season and season.name,
             "last_night": season and str(season.last_night),
         }
-        click.echo(json.dumps(as_object(found, merged, replacing, about, []), indent=2))
+        click.echo(json.dumps(as_object(found, merged, replacing, about, doubts), indent=2))
         return
     changed = len(merged.added) + (len(merged.conflicts) if replacing else 0)
     where = escaped(str(folder.path))

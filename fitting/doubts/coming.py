@@ -35,9 +35,9 @@ def doubts_of_coming(
     """
     history = History(entry.values for table in tables.each for entry in table.entries)
     confirmed = [entry.values for entry in tables.confirmed.entries]
-    today = today_of(clock, history)
     if len(rows) == 1:
         (row,) = rows
+        today = today_of(clock, history)
         reasons = doubts_of(
             row, history, foreseen=forecast(row.date), today=today, confirmed=confirmed
         )
@@ -46,6 +46,7 @@ def doubts_of_coming(
     for place, row in enumerate(rows):
         history.add(row)
         places[row.file].append(place)
+    today = today_of(clock, history)
     found = [
         doubt._replace(place=its[doubt.place])
         for its in places.values()

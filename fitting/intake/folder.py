@@ -15,7 +15,7 @@ from slackwater.fitting.intake.checks import problems_across
 from slackwater.fitting.intake.files import names_in, read_tables
 from slackwater.fitting.intake.notes import notes_on, notes_on_names
 from slackwater.fitting.intake.problems import Note, Problem, SeasonFilesError, abridge, show
-from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE
+from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE, Settings
 from slackwater.fitting.intake.tables import Table, Tables
 from slackwater.fitting.text import escaped
 from slackwater.model.season import Season

@@ -99,6 +99,18 @@ class Tables:
         return [self.readings, self.sessions, self.interventions, self.stressors]
 
 
+def no_tables() -> Tables:
+    """Return the tables of a season that has no file yet."""
+    return Tables(
+        Table("readings.csv"),
+        Table("sessions.csv"),
+        Table("types.csv"),
+        Table("interventions.csv"),
+        Table("stressors.csv"),
+        Table("confirmed.csv"),
+    )
+
+
 def read_table(
     grid: Grid, row: type[AnyRow], headers: Mapping[str, str], decimal: str
 ) -> Table[AnyRow]:

@@ -44,6 +44,7 @@ def _open(file: str, questions: list[str]) -> str:
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "several readings of a file": _open,
+    "unlikely rows": "Nothing was written: rows are unlikely, and nobody said that they are right.",
     "proposal not taken": "Nothing was written: nobody said yes to it.",
     "nothing in the file": "{file} holds no row for a season; nothing was written.",
 }

@@ -206,3 +206,20 @@ def test_a_minute_of_training_is_a_share_of_the_usual(tmp_path: Path) -> None:
     file.write_text("\n".join(["Date,Workout,Minutes", "2031-05-08,row,120", ""]))
     assert run("import", file, season).status == 0
     assert (season / "sessions.csv").read_text() == doses + "2031-05-08,row,2\n"
+
+
+def test_unlikely_rows_are_asked_about_before_they_are_written(tmp_path: Path, file: Path) -> None:
+    season = tmp_path / "season"
+    days = [f"2031-05-{day:02d},{60 + day % 4}" for day in range(1, 29)]
+    file.write_text("\n".join(["date,RMSSD", *days, ""]))
+    assert run("import", file, season, "--yes").status == 0
+    before = everything(season)
+    file.write_text("date,RMSSD\n2031-05-29,61\n2031-05-30,640\n")
+    ran = run("import", file, season)
+    assert ran.status == 1
+    assert "readings, row 3: 640 ms on 2031-05-30, where " in ran.err
+    assert "Nothing was written: rows are unlikely" in ran.err
+    assert everything(season) == before
+    ran = run("import", file, season, "--yes")
+    assert (ran.status, "readings, row 3: 640 ms" in ran.err) == (0, True)
+    assert "2031-05-30,640\n" in (season / "readings.csv").read_text()

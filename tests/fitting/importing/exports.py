@@ -14,7 +14,7 @@ import io
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pandas as pd
 
@@ -91,9 +91,11 @@ def wide(header: Sequence[str], day: Callable[[dt.date], Cell]) -> list[list[Cel
     return [[*header], *rows]
 
 
-def workbook(sheets: dict[str, Sequence[Sequence[Cell]]], engine: str = "openpyxl") -> bytes:
+def workbook(
+    sheets: dict[str, Sequence[Sequence[Cell]]], engine: Literal["openpyxl", "odf"] = "openpyxl"
+) -> bytes:
     out = io.BytesIO()
-    with pd.ExcelWriter(out, engine=engine) as writer:  # type: ignore[arg-type]
+    with pd.ExcelWriter(out, engine=engine) as writer:
         for name, rows in sheets.items():
             width = max(map(len, rows))
             filled = [[*row, *[None] * (width - len(row))] for row in rows]
@@ -126,50 +128,50 @@ def stamp(day: dt.date) -> dt.datetime:
 
 EARLY: Final = [dt.date(2031, 3, 1) + dt.timedelta(n) for n in range(12)]
 EARLY_READINGS: Final = dict(zip(EARLY, READINGS, strict=False))
-LABELLED: Final = {"sessions": 4, "measures": 2, "stressors": 2}
+LABELLED: Final[dict[str, Any]] = {"sessions": 4, "measures": 2, "stressors": 2}
 
 
 def exports() -> list[Export]:
     de = text(plain(["Datum", "HRV (ms)"], dmy, comma), ";")
-    umlaut = [
+    umlaut: list[list[Cell]] = [
         ["Datum", "rMSSD", "Trainingseinheit", "Müdigkeit"],
         *([dmy(d), comma(r), DE.get(SESSIONS.get(n, ""), ""), "3"]
           for n, (d, r) in enumerate(zip(DAYS, READINGS, strict=True))),
     ]  # fmt: skip
-    french = [
+    french: list[list[Cell]] = [
         ["Date", "VFC", "Séance", "Remarque"],
         *([f"{d:%d/%m/%Y}", comma(r), SESSIONS.get(n, ""), "été" if n == 3 else ""]
           for n, (d, r) in enumerate(zip(DAYS, READINGS, strict=True))),
     ]  # fmt: skip
-    titled = [
+    titled: list[list[Cell]] = [
         ["My training diary"], [], ["Exported", "2031-03-20"], [],
         ["Date", "RMSSD (ms)", "Pulse"],
         *([d.isoformat(), r, 48] for d, r in zip(DAYS, READINGS, strict=True)),
         [], ["Average", "61.1", "48"], ["Total", "977.3", ""], ["* read in the morning"],
     ]  # fmt: skip
-    sessions = [
+    sessions: list[list[Cell]] = [
         ["Date", "Workout", "Duration (min)"],
         *([d.isoformat(), SESSIONS[n], MINUTES[n]] for n, d in enumerate(DAYS) if n in SESSIONS),
     ]
-    flags = [
+    flags: list[list[Cell]] = [
         ["Day", "rMSSD", "Training", "Sauna", "Alcohol"],
         *([d.isoformat(), r, SESSIONS.get(n, "rest"), "x" if n in MEASURES else "",
            "yes" if n in STRESSORS else "no"]
           for n, (d, r) in enumerate(zip(DAYS, READINGS, strict=True))),
     ]  # fmt: skip
-    twice_a_day = [
+    twice_a_day: list[list[Cell]] = [
         ["date", "rmssd", "training 1", "dose 1", "training 2", "dose 2"],
         *([d.isoformat(), r, SESSIONS.get(n, ""), 1.2 if n in SESSIONS else "",
            "core" if n in SESSIONS else "", 0.8 if n in SESSIONS else ""]
           for n, (d, r) in enumerate(zip(DAYS, READINGS, strict=True))),
     ]  # fmt: skip
-    merged_cells = [["Date", "RMSSD", "Session"]]
+    merged_cells: list[list[Cell]] = [["Date", "RMSSD", "Session"]]
     for n, (d, r) in enumerate(zip(DAYS, READINGS, strict=True)):
         merged_cells.append([d.isoformat(), str(r), SESSIONS.get(n, "")])
         if n in SESSIONS:
             merged_cells.append(["", "", "core"])
     thousands = plain(["Date", "RMSSD"], dt.date.isoformat, lambda r: f"{r:.3f}")
-    both = [
+    both: list[list[Cell]] = [
         ["date", "rMSSD", "lnRMSSD", "SDNN", "HRV score"],
         *([d.isoformat(), r, f"{math.log(r):.3f}", r + 20, 71]
           for d, r in zip(DAYS, READINGS, strict=True)),
