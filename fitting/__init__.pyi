@@ -8,6 +8,7 @@ from .answers.history import history
 from .answers.recovery import recovery
 from .answers.washout import washout
 from .answers.worth import worth
+from .describing.residuals import residuals
 from .folder import SeasonFolder
 from .intake.folder import check_season, read_season
 from .repeating.repeats import repeats
@@ -46,6 +47,7 @@ __all__ = [
     "recovery",
     "repeats",
     "report_items",
+    "residuals",
     "trial_ledger",
     "trial_today",
     "washout",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -17,7 +18,7 @@ from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.model.errors import SeasonError
+from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 if TYPE_CHECKING:
     from slackwater.fitting.keeping.row import Row
@@ -90,6 +91,17 @@ class SeasonFolder(Athlete):
         """
         return Posterior.load(self.path)
 
+    @property
+    def departures(self) -> tuple[Reason, ...] | None:
+        """What of the fitted season the model does not describe; None where that is not known."""
+        if not self.fitted:
+            return None
+        try:
+            _ = self.as_fitted  # refuses a posterior of anything else
+        except NoAnswerError:
+            return None
+        return self.posterior.departures
+
     @cached_property
     def trials(self) -> Sequence[Trial]:
         """The trials of its record.
@@ -149,10 +161,12 @@ class SeasonFolder(Athlete):
     def learn(self, posterior: Posterior) -> Path:
         """Write a new posterior in the place of the one before and return its path.
 
+        What of the season the model does not describe is looked for and kept with it.
+
         Raises:
             OSError: it cannot be written; the one before is left as it was.
         """
-        path = posterior.save(self.path)
+        path = replace(posterior, departures=_departures(self.season, posterior)).save(self.path)
         self._forget("posterior", "now", "as_fitted", "past", "past_as_fitted", "own_recovery")
         return path
 
@@ -201,6 +215,15 @@ class SeasonFolder(Athlete):
         """Let what was read or worked out be read or worked out again."""
         for name in [*names]:
             self.__dict__.pop(name, None)
+
+
+def _departures(season: Season, posterior: Posterior) -> tuple[Reason, ...] | None:
+    from slackwater.fitting.describing.residuals import residuals  # for a new fit alone
+
+    try:
+        return residuals(Athlete(season, posterior)).found
+    except NoAnswerError:
+        return None
 
 
 def _read(path: Path) -> bytes | None:

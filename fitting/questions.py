@@ -272,6 +272,21 @@ QUESTIONS: Final = (
         label="Worth of the fit",
         shown="report.page.sections:worth",
     ),
+    Question(
+        "residuals",
+        "describing.residuals:residuals",
+        "report.terminal.worth:residuals",
+        "residuals",
+        tells="Tell whether the model describes this season, and what it means where it does not.",
+        short="Tell whether the model describes this season.",
+        more="A residual is a reading against what the model foretold for it. They are looked at "
+        "by weekday, by nights since a session and its type, from one night to the next, and "
+        "against the dose.",
+        examples=({}, {"json": True}),
+        in_report=_once,
+        label="Residuals",
+        shown="report.page.sections:residuals",
+    ),
     Question("course", "answers.course:course", "report.terminal.course:text",
         in_report=_once,
     ),

@@ -36,6 +36,17 @@ class Reason:
         """Return the same reason with more facts, such as where it was found."""
         return type(self)(self.code, **{**self.facts, **facts})
 
+    @classmethod
+    def again(cls, kept: tuple[str, Mapping[str, Any]]) -> Reason:
+        """Return a reason as `kept` gave it."""
+        code, facts = kept
+        return cls(code, **facts)
+
+    @property
+    def kept(self) -> tuple[str, dict[str, Any]]:
+        """The code and its facts, as JSON can keep them."""
+        return self.code, dict(self.facts)
+
     def __eq__(self, other: object) -> bool:
         """Say whether it is the same code with the same facts."""
         same = isinstance(other, Reason) and self.code == other.code

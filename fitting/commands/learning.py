@@ -83,12 +83,15 @@ def check(season: Path, as_json: bool) -> None:
     found = folder.checked
     step = next_of(folder, "check")
     if as_json:
-        click.echo(check_as_json(found, folder.doubts, step_object(step, folder)))
+        click.echo(
+            check_as_json(found, folder.doubts, folder.departures, step_object(step, folder))
+        )
     else:
         from rich.console import Console
         from rich.text import Text
 
-        Console(highlight=False).print(Text(check_as_text(found, folder.doubts)))
+        told = check_as_text(found, folder.doubts, folder.departures)
+        Console(highlight=False).print(Text(told))
     for problem in found.problems:
         click.echo(str(problem), err=True)
     if not as_json:

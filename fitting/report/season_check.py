@@ -8,28 +8,41 @@ from typing import Any
 
 from slackwater.fitting.doubts.season import Found
 from slackwater.fitting.intake import SeasonCheck
+from slackwater.fitting.report.described import verdict
 from slackwater.fitting.report.objects import SCHEMA, plain
-from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.reasons.doubts import told_of
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
 from slackwater.model.errors import Reason
 from slackwater.model.season import Season
 
+Departures = tuple[Reason, ...] | None
 
-def check_as_text(check: SeasonCheck, doubts: Sequence[Found]) -> str:
-    """Return what was understood, noted and doubted; the problems are printed apart."""
+
+def check_as_text(check: SeasonCheck, doubts: Sequence[Found], departures: Departures) -> str:
+    """Return what was understood, noted and doubted; the problems are printed apart.
+
+    Args:
+        check: the folder, as it was read.
+        doubts: rows that may be slips.
+        departures: what of the fitted season the model does not describe; None if not known.
+    """
     lines = []
     if check.season is None:
         lines.append(f"Not read: {plural(len(check.problems), 'problem')} to mend first.")
     else:
         lines += [f"{check.season.name}: {line}" for line in _understood(check.season)]
+    if departures is not None:
+        lines += verdict(departures)
     lines += [f"Note: {note}." for note in check.notes]
     lines += [f"Note: {sentence(found.reason)}" for found in doubts]
     return "\n".join(lines)
 
 
-def check_as_json(check: SeasonCheck, doubts: Sequence[Found], step: dict[str, str]) -> str:
+def check_as_json(
+    check: SeasonCheck, doubts: Sequence[Found], departures: Departures, step: dict[str, str]
+) -> str:
     """Return the same as one JSON object, with the next step."""
     season = check.season
     facts: dict[str, Any] = {
@@ -39,6 +52,8 @@ def check_as_json(check: SeasonCheck, doubts: Sequence[Found], step: dict[str, s
         "last_night": season and str(season.last_night),
         "readings": season and int(season.read.sum()),
         "sessions_by_type": season and _sessions_by_type(season),
+        "described": None if departures is None else not departures,
+        "departures": departures and sentences(departures),
         "warnings": [*map(str, check.notes), *(sentence(found.reason) for found in doubts)],
         "doubts": [_doubt(found.reason) for found in doubts],
         "problems": [

@@ -93,6 +93,7 @@ class Posterior:
         seed: the seed of the draws.
         checks: how the sampler fared.
         priors: what was believed beforehand.
+        departures: what of the season the model does not describe; None where nobody looked.
     """
 
     tree: xr.DataTree
@@ -102,6 +103,7 @@ class Posterior:
     seed: int
     checks: FitChecks
     priors: Priors = field(default_factory=Priors)
+    departures: tuple[Reason, ...] | None = None
 
     @cached_property
     def draws(self) -> xr.Dataset:
@@ -128,6 +130,7 @@ class Posterior:
             "seed": self.seed,
             "checks": json.dumps(asdict(self.checks)),
             "priors": json.dumps(asdict(self.priors)),
+            "departures": json.dumps(_kept(self.departures)),
             **self.tree.attrs,
         }
         content = BytesIO()  # in memory first: the HDF5 library crashes where a disk is full
@@ -176,6 +179,7 @@ class Posterior:
             seed=int(facts["seed"]),
             checks=FitChecks(**json.loads(facts["checks"])),
             priors=_priors(json.loads(facts["priors"])),
+            departures=_again(json.loads(facts["departures"])),
         )
 
 
@@ -212,6 +216,14 @@ def by_chain(draws: xr.Dataset, chains: int) -> xr.Dataset:
 
 def _priors(kept: dict[str, Any]) -> Priors:
     return Priors(**{name: Belief(*belief) for name, belief in kept.items()})
+
+
+def _kept(reasons: tuple[Reason, ...] | None) -> list[Any] | None:
+    return None if reasons is None else [reason.kept for reason in reasons]
+
+
+def _again(kept: list[Any] | None) -> tuple[Reason, ...] | None:
+    return None if kept is None else tuple(map(Reason.again, kept))
 
 
 def _unreadable(path: Path, why: str | None) -> Reason:

@@ -110,16 +110,17 @@ class Past(NamedTuple):
         return left
 
 
-def past_of(now: Standing, posterior: Posterior) -> Past:
+def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Past:
     """Take a season apart, the readings since the fit included.
 
     Args:
         now: the state, from `standing`.
         posterior: what it was made from.
+        most: draws to work with, at most; what takes seconds if left out.
     """
     season = now.season.observed()
     fitted = season if now.taken_in is None else season.through(posterior.last_night)
-    keep = _few_enough(len(now.rates), len(season.nights))
+    keep = _few_enough(len(now.rates), most or _most(len(season.nights)))
     draws = _draws_of(now, posterior, fitted, keep)
     events, felt = fitted_events(draws, design_of(fitted)), _felt_in(fitted)
     noise = by_night(len(keep), len(season.nights))
@@ -150,10 +151,13 @@ def past_of(now: Standing, posterior: Posterior) -> Past:
     )
 
 
-def _few_enough(draws: int, nights: int) -> Ints:
+def _most(nights: int) -> int:
+    return max(_FEWEST_DRAWS, _DRAW_NIGHTS // nights)
+
+
+def _few_enough(draws: int, most: int) -> Ints:
     """Return which draws to work with."""
-    keep = min(draws, max(_FEWEST_DRAWS, _DRAW_NIGHTS // nights))
-    return np.linspace(0, draws - 1, keep).round().astype(int)
+    return np.linspace(0, draws - 1, min(draws, most)).round().astype(int)
 
 
 def _draws_of(now: Standing, posterior: Posterior, fitted: Season, keep: Ints) -> xr.Dataset:

@@ -29,6 +29,7 @@ ORDER: Final = (
     (f"{FITTING}.sampling",),
     (f"{FITTING}.state",),
     (f"{FITTING}.answers",),
+    (f"{FITTING}.describing",),
     (f"{FITTING}.repeating",),
     (f"{FITTING}.spacing",),
     (f"{FITTING}.trials",),

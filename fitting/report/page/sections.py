@@ -14,6 +14,7 @@ from slackwater.fitting.report.asked import Asked
 from slackwater.fitting.report.page import (
     parts_contrasts,
     parts_recovery,
+    parts_residuals,
     parts_season,
     parts_today,
 )
@@ -81,6 +82,16 @@ def history(asked: Asked) -> Parts:
 def worth(asked: Asked) -> Parts:
     """What the fit is worth."""
     return (_part(asked, "worth", "Worth", parts_season.worth, "worth"),)
+
+
+def residuals(asked: Asked) -> Parts:
+    """Whether the model describes the season, and where not."""
+    first = _part(asked, "described", "Residuals", parts_residuals.described, "residuals")
+    if "residuals" in asked.refused:
+        return (first,)
+    answer = asked.answers["residuals"]
+    after = (parts_residuals.after_sessions(answer),) if answer.by_nights_since_session else ()
+    return (first, parts_residuals.by_weekday(answer), *after)
 
 
 def _part(asked: Asked, id: str, title: str, make: Callable[..., Part], *questions: str) -> Part:

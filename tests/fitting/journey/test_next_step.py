@@ -232,7 +232,7 @@ def test_an_old_fit_is_to_be_made_anew(made: Path) -> None:
         level=np.linspace(4.55, 4.65, 400),
     )
     folder = SeasonFolder(made)
-    folder.learn(by_hand.posterior(folder.season, settled, draws=200))
+    by_hand.posterior(folder.season, settled, draws=200).save(made)
 
     def read(nights: range) -> None:
         with (made / "readings.csv").open("a", encoding="utf-8") as file:

@@ -32,6 +32,7 @@ ASKED: Final = {
     "history": ["history", "--from", "2031-04-10"],
     "repeats": ["repeats"],
     "elements": ["elements"],
+    "residuals": ["residuals"],
     "spacing": ["spacing", "--want", "hill run:2", "--days", "6"],
     "spacing --check": ["spacing", "--check"],
     "trial today": ["trial", "today", "--date", "2031-03-20"],

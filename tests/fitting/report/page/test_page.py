@@ -34,7 +34,8 @@ from tests.fitting.report.page.renamed import ODD
 
 ORDER = [
     "today", "tomorrow", "recovery", "chances", "explain", "elements", "measures",
-    "tested", "plan", "history", "worth", "caution", "reading",
+    "tested", "plan", "history", "worth", "described", "by-weekday", "after-sessions", "caution",
+    "reading",
 ]  # fmt: skip
 
 
@@ -56,7 +57,7 @@ def test_questions_come_in_the_order_in_which_a_reader_asks_them(parts: dict[str
 
 def test_every_picture_has_a_text_with_numbers(parts: dict[str, Part]) -> None:
     pictured = [part for part in parts.values() if part.picture]
-    assert len(pictured) == 10
+    assert len(pictured) == 13
     assert all(len(re.findall(r"\d+", part.picture_text)) >= 6 for part in pictured)
 
 

@@ -1,0 +1,1 @@
+"""Whether the model describes a season: its residuals held against what the model says of them."""
