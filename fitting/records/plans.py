@@ -35,8 +35,8 @@ class LoggedSession(_Strict):
     type: str = Field(min_length=1)
 
 
-class KeptSession(LoggedSession):
-    """One session of a plan, by date and type.
+class Session(LoggedSession):
+    """One session of a plan.
 
     Attributes:
         fixed: whether the day was given.
@@ -70,7 +70,7 @@ class KeptPlan(_Strict):
     days: int = Field(ge=1)
     rest: list[str]
     logged: list[LoggedSession]
-    sessions: list[KeptSession] = Field(min_length=1)
+    sessions: list[Session] = Field(min_length=1)
 
 
 class Holding(NamedTuple):
@@ -82,7 +82,7 @@ class Holding(NamedTuple):
         replaced: how many others a later plan replaced.
     """
 
-    sessions: list[KeptSession]
+    sessions: list[Session]
     plans: list[KeptPlan]
     replaced: int
 
@@ -129,7 +129,7 @@ def with_plan(content: bytes | None, plan: KeptPlan, where: str) -> bytes:
 
 def holding(plans: Sequence[KeptPlan]) -> Holding:
     """Return the planned sessions that no later plan has replaced."""
-    held: list[tuple[KeptSession, KeptPlan]] = []
+    held: list[tuple[Session, KeptPlan]] = []
     replaced = 0
     for plan in plans:
         before = [(s, p) for s, p in held if s.date < plan.start]

@@ -9,9 +9,9 @@ from uuid import NAMESPACE_URL, uuid5
 
 from icalendar import Calendar, Event
 
+from slackwater.fitting.records.plans import Session
 from slackwater.fitting.report import words
 from slackwater.fitting.spacing.plan import SpacingPlan
-from slackwater.fitting.spacing.session import Session
 
 PRODUCT: Final = "-//slackwater//spacing//EN"
 _NAMESPACE: Final = uuid5(NAMESPACE_URL, "urn:slackwater:planned-session")

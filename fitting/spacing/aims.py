@@ -5,7 +5,7 @@ A key is a tuple; the smaller, the better the plan.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 from math import inf
 
 from slackwater.fitting.spacing.space import Branch, Placed, Space, less
@@ -24,7 +24,7 @@ class Earliest:
         self.space = space
         self.worst: Key = (float(space.days),)  # a plan must be better than that
         self.last_fixed = max(space.fixed, default=-1)
-        self.shortest = lru_cache(maxsize=None)(self._shortest)
+        self.shortest = cache(self._shortest)
 
     def stop(self, key: Key) -> int:
         """Return the first morning that no longer matters when a plan of this key is at hand."""

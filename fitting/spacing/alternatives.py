@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from math import prod
 from typing import Any, Final, NamedTuple
 
+from slackwater.fitting.records.plans import Session
 from slackwater.fitting.spacing.mornings import Mornings
-from slackwater.fitting.spacing.search import Found, best_plan, closest_plan, earliest_plan
-from slackwater.fitting.spacing.session import Dated, Session
+from slackwater.fitting.spacing.search import best_plan, closest_plan, earliest_plan
+from slackwater.fitting.spacing.session import Dated
 from slackwater.fitting.spacing.space import Placed, Space
 from slackwater.fitting.spacing.wish import Wish
 from slackwater.model.errors import QuestionError
@@ -79,24 +80,16 @@ class WaysOut(NamedTuple):
         closest: the sessions of the plan that comes nearest; None if not worked out.
         fixed_short: the fixed sessions that fall short with nothing but those planned.
         not_worked_out: kinds that would have taken too long.
+        hardest: the session of the closest plan that falls short the most.
+        more_days_help: whether more days alone are enough; None where not worked out.
     """
 
     alternatives: tuple[Alternative, ...] = ()
     closest: tuple[Session, ...] | None = None
     fixed_short: tuple[Session, ...] = ()
     not_worked_out: tuple[str, ...] = ()
-
-    @property
-    def hardest(self) -> Session | None:
-        """The session of the closest plan that falls short the most."""
-        return min(self.closest or (), key=lambda s: s.chance - s.asked, default=None)
-
-    @property
-    def more_days_help(self) -> bool | None:
-        """Whether more days alone are enough; None where that was not worked out."""
-        if MoreDays.kind in self.not_worked_out:
-            return None
-        return any(isinstance(way, MoreDays) for way in self.alternatives)
+    hardest: Session | None = None
+    more_days_help: bool | None = None
 
 
 def space_of(wish: Wish, mornings: Mornings, logged: list[dt.date]) -> Space:
@@ -156,18 +149,18 @@ def ways_out(wish: Wish, mornings: Mornings, logged: list[dt.date]) -> WaysOut:
     return _Trying(wish, mornings, logged).ways_out()
 
 
+@dataclass
 class _Trying:
     """One way out after the other."""
 
-    def __init__(self, wish: Wish, mornings: Mornings, logged: list[dt.date]) -> None:
-        self._wish = wish
-        self._mornings = mornings
-        self._logged = logged
-        self._longest = replace(wish, days=len(mornings.speed))
-        self._found: list[Alternative] = []
-        self._not_worked_out: list[str] = []
+    _wish: Wish
+    _mornings: Mornings
+    _logged: list[dt.date]
+    _found: list[Alternative] = field(default_factory=list)
+    _not_worked_out: list[str] = field(default_factory=list)
 
     def ways_out(self) -> WaysOut:
+        self._longest = replace(self._wish, days=len(self._mornings.speed))
         fixed, rest = self._wish.fixed, self._wish.rest
         self._try(self._longest, MoreDays)
         self._fewer_sessions()
@@ -179,8 +172,15 @@ class _Trying:
             self._change({"fixed": {}}, AnotherDay, instead_of=all_moved)
         for day in rest:
             self._change({"rest": tuple(r for r in rest if r != day)}, NoRestDay, on=day)
+        closest, not_worked_out = self._closest(), tuple(self._not_worked_out)
+        more_days_help = any(isinstance(way, MoreDays) for way in self._found)
         return WaysOut(
-            tuple(self._found), self._closest(), self._fixed_short(), tuple(self._not_worked_out)
+            tuple(self._found),
+            closest,
+            self._fixed_short(),
+            not_worked_out,
+            hardest=min(closest or (), key=lambda s: s.chance - s.asked, default=None),
+            more_days_help=None if MoreDays.kind in not_worked_out else more_days_help,
         )
 
     def _space(self, wish: Wish) -> Space:
@@ -205,8 +205,7 @@ class _Trying:
             self._try(replace(self._longest, **change), way, **facts)
 
     def _fixed_short(self) -> tuple[Session, ...]:
-        kept = list(self._wish.fixed.values())
-        alone = replace(self._wish, wanted={t: kept.count(t) for t in self._wish.wanted})
+        alone = self._without(self._wish.free().values())
         space = self._space(alone)
         found = closest_plan(space, WORK)
         short = [p for p in found.plan or () if space.margin(p) < 0]
@@ -224,36 +223,29 @@ class _Trying:
                 smaller = self._without(left_out)
                 space = self._space(smaller)
                 found = earliest_plan(space, work)
-                work -= _cost(space, found)
+                work -= found.branches * space.mornings.unplanned.size
                 tried += 1
                 if found.plan is not None:
                     fitting.append((smaller, left_out))
                 if work < 0 or tried == MOST_SETS:
                     break
             for smaller, left_out in fitting[:MOST_SHOWN]:
-                names = {
-                    t: count for t, count in zip(self._wish.wanted, left_out, strict=True) if count
-                }
-                self._try(smaller, FewerSessions, left_out=names)
+                by_type = zip(self._wish.wanted, left_out, strict=True)
+                self._try(smaller, FewerSessions, left_out={t: k for t, k in by_type if k})
             if fitting:
                 return
             if work < 0 or tried == MOST_SETS:
                 self._not_worked_out.append(FewerSessions.kind)
                 return
 
-    def _without(self, left_out: tuple[int, ...]) -> Wish:
-        kept = {
-            label: count - fewer
-            for (label, count), fewer in zip(self._wish.wanted.items(), left_out, strict=True)
-        }
-        return replace(self._wish, wanted=kept)
+    def _without(self, left_out: Iterable[int]) -> Wish:
+        by_type = zip(self._wish.wanted.items(), left_out, strict=True)
+        return replace(self._wish, wanted={t: count - fewer for (t, count), fewer in by_type})
 
     def _closest(self) -> tuple[Session, ...] | None:
         space = self._space(self._wish)
         found = closest_plan(space, WORK)
-        if found.plan is None or not found.proven:
-            return None
-        return sessions_of(self._wish, space, found.plan)
+        return sessions_of(self._wish, space, found.plan) if found.plan and found.proven else None
 
 
 def _ways(free: list[int], fewer: int) -> Iterator[tuple[int, ...]]:
@@ -265,7 +257,3 @@ def _ways(free: list[int], fewer: int) -> Iterator[tuple[int, ...]]:
     for here in range(min(free[0], fewer) + 1):
         for rest in _ways(free[1:], fewer - here):
             yield (here, *rest)
-
-
-def _cost(space: Space, found: Found) -> float:
-    return float(found.branches * space.mornings.unplanned.size)

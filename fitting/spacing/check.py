@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
-from slackwater.fitting.records.plans import KeptSession, holding
+from slackwater.fitting.records.plans import Session, holding
 from slackwater.fitting.spacing.done import (
     MISSED,
     MOVED,
@@ -34,10 +34,6 @@ from slackwater.model.paths import threshold
 from slackwater.model.season import DAY
 
 FEW: Final = 10
-AS_PROMISED: Final = "as promised"
-LESS_OFTEN: Final = "less often than promised"
-MORE_OFTEN: Final = "more often than promised"
-CANNOT_TELL: Final = "cannot tell"
 _SIMULATED: Final = 40_000  # counts drawn from what was promised
 _REPEATS: Final = 20  # shares drawn for each draw of the posterior
 
@@ -103,10 +99,10 @@ class SpacingCheck(Answer):
     share_back: Interval
     done_beside: int
     verdict: str
-    verdict_rule: Reason
-    judged_rule: Reason
-    moved_rule: Reason
-    share_rule: Reason
+    verdict_rule: Reason = Reason("promise verdict rule")
+    judged_rule: Reason = Reason("promise judged rule")
+    moved_rule: Reason = Reason("moved session rule", days=MOVED_AT_MOST)
+    share_rule: Reason = Reason("promise share rule")
 
 
 def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingCheck:
@@ -154,14 +150,10 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
         share_back=share_back,
         done_beside=beside(athlete.plans, log, became, held.sessions),
         verdict=_verdict(mean, share_back),
-        verdict_rule=Reason("promise verdict rule"),
-        judged_rule=Reason("promise judged rule"),
-        moved_rule=Reason("moved session rule", days=MOVED_AT_MOST),
-        share_rule=Reason("promise share rule"),
     )
 
 
-def _row(session: KeptSession, done: Done, as_planned: bool, back: float) -> PlannedSession:
+def _row(session: Session, done: Done, as_planned: bool, back: float) -> PlannedSession:
     return PlannedSession(
         date=session.date,
         type=session.type,
@@ -210,10 +202,10 @@ def _shares(back: Floats, rng: np.random.Generator) -> Floats:
 
 def _verdict(promised_mean: float | None, share_back: Interval) -> str:
     if promised_mean is None:
-        return CANNOT_TELL
+        return "cannot tell"
     if promised_mean > share_back.high:
-        return LESS_OFTEN
-    return MORE_OFTEN if promised_mean < share_back.low else AS_PROMISED
+        return "less often than promised"
+    return "more often than promised" if promised_mean < share_back.low else "as promised"
 
 
 def _warnings(

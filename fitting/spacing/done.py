@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from slackwater.fitting.records.plans import KeptPlan, KeptSession
+from slackwater.fitting.records.plans import KeptPlan, Session
 from slackwater.fitting.spacing.session import Dated
 
 ON_THE_DAY: Final = "on the day"
@@ -28,7 +28,7 @@ class Done(NamedTuple):
     date: dt.date | None
 
 
-def became_of(sessions: Sequence[KeptSession], log: Sequence[Dated], night: dt.date) -> list[Done]:
+def became_of(sessions: Sequence[Session], log: Sequence[Dated], night: dt.date) -> list[Done]:
     """Say what became of each planned session: first those on the day, then the nearest moved.
 
     Args:
@@ -57,7 +57,7 @@ def became_of(sessions: Sequence[KeptSession], log: Sequence[Dated], night: dt.d
     return [became.get(i, due[i]) for i in range(len(sessions))]
 
 
-def followed(session: KeptSession, plan: KeptPlan, log: Sequence[Dated]) -> bool:
+def followed(session: Session, plan: KeptPlan, log: Sequence[Dated]) -> bool:
     """Say whether all was done as its plan had it until a session's day, and nothing else."""
     given = [Dated(s.date, s.type) for s in (*plan.logged, *plan.sessions)]
     foreseen, done = (
@@ -71,7 +71,7 @@ def beside(
     plans: Sequence[KeptPlan],
     log: Sequence[Dated],
     became: Sequence[Done],
-    sessions: Sequence[KeptSession],
+    sessions: Sequence[Session],
 ) -> int:
     """Count the sessions done on days of a plan that no plan foresaw."""
     days = {plan.start + dt.timedelta(days=day) for plan in plans for day in range(plan.days)}

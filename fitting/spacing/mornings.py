@@ -7,7 +7,9 @@ day it is moved to, so that plans are compared on the same luck (common random n
 
 from __future__ import annotations
 
-from functools import lru_cache
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache, cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -22,6 +24,7 @@ _KEPT: Final = 128  # courses of recovery kept in memory
 _SURE: Final = 0.99
 
 
+@dataclass(frozen=True, eq=False)
 class Mornings:
     """The mornings of a plan's days, S draws, H days, K types.
 
@@ -33,19 +36,13 @@ class Mornings:
         speed: factor on all rates for the step into each morning, shape (H, S).
     """
 
-    def __init__(
-        self, threshold: Floats, unplanned: Floats, dips: Floats, rates: Floats, speed: Floats
-    ) -> None:
-        """Keep the arrays that are described above."""
-        self.threshold = threshold
-        self.unplanned = unplanned
-        self.dips = dips
-        self.rates = rates
-        self.speed = speed
-        self._passed = np.cumsum(speed, axis=0)
-        self._left = lru_cache(maxsize=_KEPT)(self._share_left)
+    threshold: Floats
+    unplanned: Floats
+    dips: Floats
+    rates: Floats
+    speed: Floats
 
-    @property
+    @cached_property
     def draws(self) -> int:
         """How many draws there are."""
         return len(self.threshold)
@@ -63,14 +60,18 @@ class Mornings:
 
     def recovered(self, totals: Floats) -> list[int]:
         """Return in how many draws each morning's dips lie under the threshold."""
-        return [int(np.count_nonzero(total <= self.threshold)) for total in totals]
+        return [int(np.count_nonzero(under)) for under in totals <= self.threshold]
 
-    def likeliest_back(self, kind: int) -> list[float]:
-        """Return a bound on the chance to be recovered 1, 2, … days after a session, (H - 1,).
+    @cached_property
+    def likeliest_back(self) -> list[list[float]]:
+        """A bound on the chance to be recovered 1, 2, … days after a session, (K, H - 1).
 
         As if nothing else weighed, every logged measure acted on every night, and the
-        mildest of the type's sessions was meant.
+        mildest of the type's sessions was meant. No longer once it is sure.
         """
+        return [self._likeliest_back(kind) for kind in range(len(self.dips))]
+
+    def _likeliest_back(self, kind: int) -> list[float]:
         pace = self.rates[kind] * self.speed.max(axis=0)
         shares: list[float] = []
         for nights in range(len(self.speed) - 1):
@@ -80,15 +81,22 @@ class Mornings:
                 break
         return shares
 
-    def first(self, days: int) -> Mornings:
-        """Return the first days alone."""
-        return Mornings(
-            self.threshold, self.unplanned[:days], self.dips, self.rates, self.speed[:days]
-        )
+    @cached_property
+    def first(self) -> Callable[[int], Mornings]:
+        """Return the first days alone, the same object for as many: what it keeps is used again."""
+        return cache(lambda d: replace(self, unplanned=self.unplanned[:d], speed=self.speed[:d]))
 
-    def _share_left(self, kind: int, day: int) -> Floats:
-        nights = self._passed[day + 1 :]
-        return np.asarray(np.exp(-self.rates[kind] * (nights - nights[:1])))
+    @cached_property
+    def _left(self) -> Callable[[int, int], Floats]:
+        """Return the share of a type's dip left on mornings after a day; the latest are kept."""
+        passed = np.cumsum(self.speed, axis=0)
+
+        @lru_cache(maxsize=_KEPT)
+        def left(kind: int, day: int) -> Floats:
+            nights = passed[day + 1 :]
+            return np.asarray(np.exp(-self.rates[kind] * (nights - nights[:1])))
+
+        return left
 
 
 def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: int) -> Mornings:
@@ -101,40 +109,22 @@ def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: 
         types: the session types that the plan may hold.
         most: how many sessions of one type at most.
     """
-    chosen = _chosen(len(now.rates))
-    later, dates = _without_plan(now, skipped + days)
+    chosen = slice(None, None, -(-len(now.rates) // DRAWS))
+    later, _, dates = dips_ahead(now, skipped + days, [], (), now.rng())
     unplanned = np.concatenate([now.dips.sum(axis=1)[None], later.T])
     speed = np.concatenate([np.ones((1, len(now.rates))), now.speed(dates).T])
     window = slice(skipped, skipped + days)
     groups = [now.groups.index(label) for label in types]
     typical = now.typical_dips()[:, groups].T[:, None]
-    scatter = now.parameter(n.SESSION_SD) * _luck(now, types, most)
+    shape = (most, len(now.rates))
+    # A type's luck is the same in every question.
+    seeds = ([now.seed, now.types.index(label)] for label in types)
+    luck = np.stack([np.random.default_rng(seed).standard_normal(shape) for seed in seeds])
+    scatter = now.parameter(n.SESSION_SD) * luck
     return Mornings(
         now.threshold[chosen],
         np.ascontiguousarray(unplanned[window, chosen]),
         np.ascontiguousarray(np.exp(typical + scatter)[:, :, chosen]),
         np.ascontiguousarray(now.rates[chosen][:, groups].T),
         np.ascontiguousarray(speed[window, chosen]),
-    )
-
-
-def _chosen(draws: int) -> slice:
-    return slice(None, None, -(-draws // DRAWS))
-
-
-def _without_plan(now: Standing, nights: int) -> tuple[Floats, np.ndarray]:
-    dip, *_, dates = dips_ahead(now, nights, [], (), now.rng())
-    return dip, dates
-
-
-def _luck(now: Standing, types: list[str], most: int) -> Floats:
-    """Draw each session's scatter, shape (K, J, S): the same for a type in every question."""
-    known = now.types
-    return np.stack(
-        [
-            np.random.default_rng([now.seed, known.index(label)]).standard_normal(
-                (most, len(now.rates))
-            )
-            for label in types
-        ]
     )

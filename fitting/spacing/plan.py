@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Final, Unpack
 
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types, thin_types
-from slackwater.fitting.records.plans import SCHEMA, KeptPlan
+from slackwater.fitting.records.plans import SCHEMA, KeptPlan, LoggedSession, Session
 from slackwater.fitting.spacing.alternatives import (
     Alternative,
     WaysOut,
@@ -20,7 +20,7 @@ from slackwater.fitting.spacing.alternatives import (
 )
 from slackwater.fitting.spacing.mornings import Mornings, mornings_of
 from slackwater.fitting.spacing.search import WORK, Found, best_plan
-from slackwater.fitting.spacing.session import Dated, Session, day_of, log_of
+from slackwater.fitting.spacing.session import Dated, day_of, log_of
 from slackwater.fitting.spacing.space import Placed, Space
 from slackwater.fitting.spacing.wish import DEFAULT_DAYS, Options, Wish, make_wish
 from slackwater.fitting.state.ahead import FARTHEST
@@ -101,8 +101,8 @@ class SpacingPlan(Answer):
     not_worked_out: tuple[str, ...]
     more_days_help: bool | None
     first_night: dt.date
-    rule: Reason
-    threshold_rule: Reason
+    rule: Reason = Reason("spacing rule")
+    threshold_rule: Reason = Reason("threshold rule")
 
 
 def plan_spacing(
@@ -157,31 +157,22 @@ def plan_spacing(
         logged=logged,
         sessions=sessions_of(wish, space, found.plan or ()),
         calendar=tuple(_calendar(wish, space, found.plan, logged, level)) if found.plan else (),
-        alternatives=out.alternatives,
-        closest=out.closest,
-        hardest=out.hardest,
-        fixed_short=out.fixed_short,
-        not_worked_out=out.not_worked_out,
-        more_days_help=None if found.plan else out.more_days_help,
+        **out._asdict(),
         first_night=day_of(now.season.first_night),
-        rule=Reason("spacing rule"),
-        threshold_rule=Reason("threshold rule"),
     )
 
 
 def plan_to_keep(plan: SpacingPlan) -> KeptPlan:
     """Return a plan that fits, as it is kept."""
-    return KeptPlan.model_validate(
-        {
-            "schema": SCHEMA,
-            "season": plan.about.season,
-            "made_from": day_of(plan.about.last_night),
-            "start": plan.start,
-            "days": plan.days,
-            "rest": list(plan.rest),
-            "logged": [row._asdict() for row in plan.logged],
-            "sessions": [asdict(session) for session in plan.sessions],
-        }
+    return KeptPlan(
+        schema=SCHEMA,
+        season=plan.about.season,
+        made_from=day_of(plan.about.last_night),
+        start=plan.start,
+        days=plan.days,
+        rest=list(plan.rest),
+        logged=[LoggedSession(date=date, type=label) for date, label in plan.logged],
+        sessions=list(plan.sessions),
     )
 
 

@@ -13,6 +13,7 @@ the earliest days, types in the order in which they were asked for.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final, NamedTuple
 
 from slackwater.fitting.spacing.aims import Best, Closest, Earliest, Key
@@ -99,7 +100,9 @@ class _Search:
             fixed = child.day in self.space.fixed
             left = branch.left if fixed else less(branch.left, child.kind)
             children.append((self.aim.bound(branch, child, left), child, left))
-        for bound, child, left in sorted(children, key=lambda c: (c[0], c[1])):
+        for bound, child, left in sorted(children):
+            if bound > self.key:
+                break
             placed = (*branch.placed, child)
             if not self._may_win(bound, placed):
                 continue
@@ -108,21 +111,17 @@ class _Search:
             else:
                 self.plan, self.key = placed, bound
 
-    def _children(self, branch: Branch) -> list[Placed]:
+    def _children(self, branch: Branch) -> Iterator[Placed]:
         space = self.space
-        children = []
+        to_place = [kind for kind, count in enumerate(branch.left) if count]
         for day, back in enumerate(branch.back, start=branch.day + 1):
-            kinds = [space.fixed[day]] if day in space.fixed else self._kinds(branch.left, day)
-            options = [Placed(day, kind, back) for kind in kinds]
-            children += [c for c in options if not self.aim.must_meet or space.margin(c) >= 0]
-            if day in space.fixed:  # which cannot be passed over
-                break
-        return children
-
-    def _kinds(self, left: tuple[int, ...], day: int) -> list[int]:
-        if day in self.space.closed:
-            return []
-        return [kind for kind, count in enumerate(left) if count]
+            fixed = day in space.fixed
+            for kind in [space.fixed[day]] if fixed else [] if day in space.closed else to_place:
+                child = Placed(day, kind, back)
+                if not self.aim.must_meet or space.margin(child) >= 0:
+                    yield child
+            if fixed:  # which cannot be passed over
+                return
 
     def _may_win(self, bound: Key, placed: tuple[Placed, ...]) -> bool:
         """Say whether a plan that goes on like this can be better than the one at hand."""

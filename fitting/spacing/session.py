@@ -1,9 +1,8 @@
-"""Sessions by their dates: those that are logged, and those of a plan."""
+"""Sessions by their dates, as they are logged."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -17,25 +16,6 @@ class Dated(NamedTuple):
 
     date: dt.date
     type: str
-
-
-@dataclass(frozen=True)
-class Session:
-    """A session of a plan.
-
-    Attributes:
-        date: its day.
-        type: its type.
-        fixed: whether the day was given.
-        chance: the chance to be recovered on that morning.
-        asked: the chance asked for.
-    """
-
-    date: dt.date
-    type: str
-    fixed: bool
-    chance: float
-    asked: float
 
 
 def log_of(season: Season) -> list[Dated]:

@@ -57,7 +57,7 @@ class Space:
                 next((d for d, share in enumerate(back, 1) if share >= a), self.days)
                 for a in self.asked
             ]
-            for back in map(self.mornings.likeliest_back, range(len(self.free)))
+            for back in self.mornings.likeliest_back
         ]
 
     def margin(self, placed: Placed) -> float:

@@ -18,7 +18,7 @@ import pytest
 
 from slackwater.fitting import Athlete, Posterior, SeasonFolder, read_season
 from slackwater.fitting.intake.problems import SeasonFilesError
-from slackwater.fitting.records.plans import KeptPlan, KeptSession
+from slackwater.fitting.records.plans import KeptPlan, Session
 from slackwater.fitting.records.trials import Stopped
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
@@ -34,9 +34,7 @@ WORKED_OUT = ("now", "as_fitted", "past", "past_as_fitted", "own_recovery")
 
 
 def kept(**changes: Any) -> KeptPlan:
-    session = KeptSession(
-        date=dt.date(2031, 4, 10), type="hills", fixed=False, chance=0.9, asked=0.8
-    )
+    session = Session(date=dt.date(2031, 4, 10), type="hills", fixed=False, chance=0.9, asked=0.8)
     facts: dict[str, Any] = {
         "schema": 1,
         "season": "spring",

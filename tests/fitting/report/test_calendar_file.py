@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 
 from slackwater.fitting import plan_spacing
+from slackwater.fitting.records.plans import Session
 from slackwater.fitting.report.calendar_file import as_calendar
 from slackwater.fitting.spacing.plan import SpacingPlan
-from slackwater.fitting.spacing.session import Session
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 
@@ -34,7 +34,7 @@ MADE_BEFORE = plan_spacing(
 def plan(*sessions: tuple[str, str]) -> SpacingPlan:
     """Return a plan by date and type."""
     rows = [
-        Session(dt.date.fromisoformat(date), label, fixed=False, chance=0.84, asked=0.8)
+        Session(date=dt.date.fromisoformat(date), type=label, fixed=False, chance=0.84, asked=0.8)
         for date, label in sessions
     ]
     return replace(

@@ -11,6 +11,7 @@ import pytest
 
 from slackwater.fitting import Athlete, plan_spacing, recovery
 from slackwater.fitting.answers.forecast import PlannedSession, planned_events
+from slackwater.fitting.records.plans import Session
 from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.spacing.alternatives import (
     AnotherDay,
@@ -19,7 +20,7 @@ from slackwater.fitting.spacing.alternatives import (
     NoRestDay,
 )
 from slackwater.fitting.spacing.plan import SpacingPlan, plan_to_keep
-from slackwater.fitting.spacing.session import Dated, Session
+from slackwater.fitting.spacing.session import Dated
 from slackwater.fitting.spacing.wish import Date
 from slackwater.fitting.state.ahead import dips_ahead
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
@@ -366,5 +367,5 @@ def test_what_is_kept_is_what_was_answered() -> None:
     assert (kept.season, str(kept.made_from), kept.start) == ("spring", str(LAST), answer.start)
     assert (kept.days, kept.rest) == (9, ["Sunday"])
     assert [Dated(row.date, row.type) for row in kept.logged] == list(answer.logged)
-    assert [Session(**session.model_dump()) for session in kept.sessions] == list(answer.sessions)
+    assert kept.sessions == list(answer.sessions)
     assert [session.fixed for session in kept.sessions] == [False, True]
