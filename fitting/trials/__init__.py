@@ -1,7 +1,7 @@
 """Trials of one recovery measure: planned, followed, and judged by their own rule.
 
-`stretches` follows a trial through a season and `guards` says what endangers it, `randomisation`
-tests without a model, `effect` turns days saved into rate ratios, `rehearsal` simulates whole
-trials and `sizes` tells the chance of a verdict from them, `shrinkage` judges many measures
-together; `plan`, `today`, `analyse`, `items` and `ledger` answer.
+A trial is made of `stretches`; `followed` says how far it has come and what endangers it,
+`randomisation` tests without a model, `effect` turns days saved into rate ratios, `rehearsal`
+simulates whole trials and `sizes` tells the chance of a verdict from them, `shrinkage` judges
+many measures together; `plan`, `today`, `analyse`, `items` and `ledger` answer.
 """

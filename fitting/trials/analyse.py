@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Final, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
 import xarray as xr
@@ -14,26 +14,17 @@ from slackwater.fitting.answers.answer import Answer, about_season
 from slackwater.fitting.answers.compare import VERDICT_RULE, compare_intervention
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.records.lots import WITH, WITHOUT, Arm
-from slackwater.fitting.records.trials import Analysed, Looked, Planned, Trial, latest_trial
+from slackwater.fitting.records.trials import Analysed, Looked, Trial, latest_trial
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.trials import effect
-from slackwater.fitting.trials.guards import guards, missed, strayed
+from slackwater.fitting.trials.followed import Followed, follow
 from slackwater.fitting.trials.randomisation import (
     FEWEST_PAIRS,
-    Pairs,
+    WithoutModel,
     pairs_of,
     randomisation_test,
 )
-from slackwater.fitting.trials.stretches import (
-    Stretch,
-    assigned,
-    assigned_days,
-    counted,
-    logged_days,
-    planned_part,
-    stretches_of,
-    trial_season,
-)
+from slackwater.fitting.trials.stretches import assigned_days, logged_days, trial_season
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.priors import Belief
 from slackwater.model.season import Season
@@ -42,25 +33,6 @@ FEWEST_SESSIONS: Final = 2  # of each arm, for a look
 NOT_DUE: Final = "not due yet"
 
 Ask = Callable[[Season], Athlete]
-
-
-@dataclass(frozen=True)
-class WithoutModel:
-    """What the randomisation test found; NaN where there are too few pairs.
-
-    Attributes:
-        pairs: complete pairs.
-        difference_ln: mean reading of the 2nd to 4th morning, with minus without, ln.
-        difference_se_ln: its standard error.
-        possible_orders: how many equally likely lots there are.
-        p_value: share of them with a difference as large.
-    """
-
-    pairs: int
-    difference_ln: float = np.nan
-    difference_se_ln: float = np.nan
-    possible_orders: float = np.nan
-    p_value: float = np.nan
 
 
 @dataclass(frozen=True)
@@ -117,22 +89,8 @@ class TrialFound(Answer):
     randomisation_test: WithoutModel
 
 
-class Due(NamedTuple):
-    """What a trial is judged from.
-
-    Attributes:
-        stretches: the recovery stretches that take part.
-        complete: whether the planned number is reached.
-        reached: stretches of each arm that tell of recovery.
-    """
-
-    stretches: list[Stretch]
-    complete: bool
-    reached: dict[Arm, int]
-
-
-def due(season: Season, trial: Trial, *, peek: bool = False) -> Due:
-    """Return what a trial is judged from, once it may be.
+def due(season: Season, trial: Trial, *, peek: bool = False) -> Followed:
+    """Return the stretches that a trial is judged from, once it may be.
 
     Args:
         season: the season as it is now.
@@ -147,12 +105,10 @@ def due(season: Season, trial: Trial, *, peek: bool = False) -> Due:
     if trial.stopped is not None:
         because = trial.stopped.because
         raise NoAnswerError(Reason("trial stopped", measure=plan.measure, because=because))
-    begun = stretches_of(season, assigned(plan))
-    part = planned_part(begun, plan.sessions_per_arm)
-    if part is not None:
-        return Due(part, True, counted(part))
-    begun = [s for s in begun if s.over]
-    reached = counted(begun)
+    followed = follow(season, plan)
+    if followed.complete:
+        return followed
+    reached = followed.reached
     so_far: dict[str, Any] = {
         "measure": plan.measure,
         "sessions_with": reached[WITH],
@@ -163,7 +119,7 @@ def due(season: Season, trial: Trial, *, peek: bool = False) -> Due:
         raise NoAnswerError(Reason("trial not due", **so_far))
     if min(reached.values()) < FEWEST_SESSIONS:
         raise NoAnswerError(Reason("too little for a look", **so_far))
-    return Due(begun, False, reached)
+    return replace(followed, stretches=[s for s in followed.stretches if s.over])
 
 
 def analyse_trial(
@@ -194,28 +150,25 @@ def analyse_trial(
     log_ratio = now.log_ratio(plan.measure)
     mean, sd = float(log_ratio.mean()), float(log_ratio.std())
     saved = effect.days_saved(effect.typical_session(now, plan.types), log_ratio)
-    test = _without_model(pairs_of(by_lot, judged.stretches), plan)
-    warnings = [
-        *now.warnings,
-        *_warnings(season, trial, judged, by_lot.last_night),
-        *_warnings_of_numbers(trial, judged, test.pairs, mean),
-    ]
+    pairs = pairs_of(by_lot, judged.stretches)
+    last, reached = by_lot.last_night, judged.reached
+    warnings = _warnings(trial, judged, last, len(pairs.order), mean)
     return TrialFound(
-        about_season(season, level, warnings),
+        about_season(season, level, [*now.warnings, *warnings]),
         measure=plan.measure,
         trial=plan.trial,
         sessions_per_arm=plan.sessions_per_arm,
         smallest_days=plan.smallest_days,
         complete=judged.complete,
         judged_before=trial.analysed is not None,
-        last_judged=by_lot.last_night,
+        last_judged=last,
         looks=len(trial.looks) + (not judged.complete),
         verdict=compared.verdict if judged.complete else NOT_DUE,
         verdict_rule=plan.verdict_rule,
-        sessions_with=judged.reached[WITH],
-        sessions_without=judged.reached[WITHOUT],
+        sessions_with=reached[WITH],
+        sessions_without=reached[WITHOUT],
         rate_ratio=compared.rate_ratio,
-        rate_ratio_as_used=_as_used(season, judged, plan, ask, by_lot, compared.rate_ratio, level),
+        rate_ratio_as_used=_as_used(judged, ask, by_lot, compared.rate_ratio, level),
         typical_days_saved=interval(saved, level),
         days_saved=compared.days_saved,
         chance_faster=compared.chance_faster,
@@ -223,9 +176,9 @@ def analyse_trial(
         log_rate_ratio_mean=mean,
         log_rate_ratio_sd=sd,
         log_rate_ratio_prior=judging.posterior.priors.log_rate_ratio,
-        used_when_assigned=_share(season, judged, plan, by_lot.last_night, WITH),
-        unused_when_not=_share(season, judged, plan, by_lot.last_night, WITHOUT),
-        randomisation_test=test,
+        used_when_assigned=_share(judged, last, WITH),
+        unused_when_not=_share(judged, last, WITHOUT),
+        randomisation_test=randomisation_test(pairs, np.random.default_rng(plan.seed)),
     )
 
 
@@ -264,66 +217,45 @@ def to_record(answer: TrialFound, written: dt.datetime) -> Looked | Analysed | N
 
 
 def _as_used(
-    season: Season,
-    judged: Due,
-    plan: Planned,
-    ask: Ask,
-    by_lot: Season,
-    as_assigned: Interval,
-    level: float,
+    judged: Followed, ask: Ask, by_lot: Season, as_assigned: Interval, level: float
 ) -> Interval:
     """Return the rate ratio by the days logged; NaN where those cannot tell."""
-    as_used = trial_season(season, plan.measure, judged.stretches, as_assigned=False)
+    measure = judged.plan.measure
+    as_used = trial_season(judged.season, measure, judged.stretches, as_assigned=False)
     if as_used.fingerprint() == by_lot.fingerprint():
         return as_assigned
-    nothing = Interval(np.nan, np.nan, np.nan)
-    if plan.measure not in as_used.observed().interventions:
-        return nothing
     try:
-        return compare_intervention(ask(as_used), plan.measure, level).rate_ratio
+        if measure in as_used.observed().interventions:
+            return compare_intervention(ask(as_used), measure, level).rate_ratio
     except NoAnswerError:
-        return nothing
+        pass
+    return Interval(np.nan, np.nan, np.nan)
 
 
-def _share(season: Season, judged: Due, plan: Planned, last: np.datetime64, arm: Arm) -> float:
+def _share(judged: Followed, last: np.datetime64, arm: Arm) -> float:
     """Return the share of an arm's days before the last reading that were as assigned."""
     days = assigned_days(judged.stretches, arm)
     days = days[days < last]
-    used = np.isin(days, logged_days(season, plan.measure))
+    used = np.isin(days, logged_days(judged.season, judged.plan.measure))
     return float((used == (arm == WITH)).mean()) if len(days) else np.nan
 
 
-def _without_model(pairs: Pairs, plan: Planned) -> WithoutModel:
-    count = len(pairs.order)
-    if count < FEWEST_PAIRS:
-        return WithoutModel(count)
-    found = randomisation_test(pairs, np.random.default_rng(plan.seed))
-    return WithoutModel(
-        count, found.difference, found.standard_error, float(found.possible), found.p_value
-    )
-
-
-def _warnings(season: Season, trial: Trial, judged: Due, last: np.datetime64) -> list[Reason]:
-    """Return what to mind with how the trial went, up to the last reading judged."""
-    plan, stretches = trial.plan, judged.stretches
-    said = guards(season, plan, stretches)
-    skipped = len(missed(season, plan, stretches, last))
-    added = len(strayed(season, plan, stretches, last))
-    if skipped or added:
-        said.append(Reason("log differs from the lots", missed=skipped, strayed=added))
-    return said
-
-
-def _warnings_of_numbers(trial: Trial, judged: Due, pairs: int, mean: float) -> list[Reason]:
-    """Return what to mind with the result.
+def _warnings(
+    trial: Trial, judged: Followed, last: np.datetime64, pairs: int, mean: float
+) -> list[Reason]:
+    """Return what to mind with how the trial went, and with its result.
 
     Args:
         trial: the trial.
         judged: what it is judged from.
+        last: the last reading judged.
         pairs: complete pairs.
         mean: posterior mean of the log rate ratio.
     """
-    said = []
+    said = judged.dangers()
+    skipped, added = len(judged.missed(last)), len(judged.strayed(last))
+    if skipped or added:
+        said.append(Reason("log differs from the lots", missed=skipped, strayed=added))
     if pairs < FEWEST_PAIRS:
         said.append(Reason("too few pairs", pairs=pairs, needed=FEWEST_PAIRS))
     if trial.plan.verdict_rule != VERDICT_RULE:

@@ -6,7 +6,6 @@ et al. 2015, BMJ 350:h1738), from memory; check against the source before publis
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,16 +14,8 @@ from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
 from slackwater.fitting.records.lots import LONGEST_STRETCH
 from slackwater.fitting.records.trials import Trial, latest_trial
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.trials.guards import guards, missed, strayed
-from slackwater.fitting.trials.stretches import (
-    FIRST_MORNING,
-    LAST_MORNING,
-    Stretch,
-    assigned,
-    counted,
-    planned_part,
-    stretches_of,
-)
+from slackwater.fitting.trials.followed import follow
+from slackwater.fitting.trials.stretches import FIRST_MORNING, LAST_MORNING
 from slackwater.model.errors import Reason
 from slackwater.model.season import DAY, Season
 
@@ -72,9 +63,7 @@ def report_items(athlete: Athlete, level: float = DEFAULT_LEVEL) -> TrialItems:
         NoAnswerError: no trial was ever planned.
     """
     season, trial = athlete.season, latest_trial(athlete.trials)
-    stretches = stretches_of(season, assigned(trial.plan))
-    judged = planned_part(stretches, trial.plan.sessions_per_arm) or stretches
-    known = _of_plan(trial) | _of_course(season, trial, judged)
+    known = _of_plan(trial) | _of_course(season, trial)
     return TrialItems(
         about_season(season, level),
         measure=trial.plan.measure,
@@ -120,29 +109,24 @@ def _of_plan(trial: Trial) -> dict[str, Reason]:
     }
 
 
-def _of_course(season: Season, trial: Trial, judged: Sequence[Stretch]) -> dict[str, Reason]:
-    """Return what is known of how it went.
-
-    Args:
-        season: the season as it is now.
-        trial: the trial.
-        judged: its stretches that take part.
-    """
-    plan, end = trial.plan, _end(trial)
+def _of_course(season: Season, trial: Trial) -> dict[str, Reason]:
+    """Return what is known of how it went, of the stretches that take part."""
+    followed, end = follow(season, trial.plan), _end(trial)
+    judged = followed.stretches
     last = judged[-1].last + DAY if judged else season.last_night
-    told = {f"sessions_{arm}": count for arm, count in counted(judged).items()}
+    told = {f"sessions_{arm}": count for arm, count in followed.reached.items()}
     flow = Reason("flow of stretches", begun=len(judged), **told)
-    dangers = guards(season, plan, judged)
+    dangers = followed.dangers()
     return {
         "7b": Reason("looks and end", looks=len(trial.looks), **end),
         "13": flow,
-        "14": Reason("dates and end", start=str(plan.start), **end),
+        "14": Reason("dates and end", start=str(trial.plan.start), **end),
         "16": flow,
         "17": _result(trial),
         "18": Reason(
             "days not as assigned",
-            missed=len(missed(season, plan, judged, last)),
-            strayed=len(strayed(season, plan, judged, last)),
+            missed=len(followed.missed(last)),
+            strayed=len(followed.strayed(last)),
         ),
         "20": Reason("limits", dangers=dangers) if dangers else _YOURS,
     }

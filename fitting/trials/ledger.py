@@ -12,17 +12,13 @@ import numpy as np
 from slackwater.fitting.answers.answer import Answer, about_season
 from slackwater.fitting.answers.compare import CLEARLY
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level
+from slackwater.fitting.records.lots import WITH, WITHOUT
 from slackwater.fitting.records.trials import Trial
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
+from slackwater.fitting.trials.followed import follow
 from slackwater.fitting.trials.shrinkage import shrink, without_prior
-from slackwater.fitting.trials.stretches import (
-    assigned,
-    counted,
-    logged_days,
-    planned_part,
-    stretches_of,
-)
+from slackwater.fitting.trials.stretches import logged_days
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 from slackwater.model.priors import Belief
 from slackwater.model.season import Season
@@ -145,16 +141,15 @@ def _of_trial(
     season: Season, learnt: Mapping[str, _Moments], trial: Trial, trials: Sequence[Trial]
 ) -> _Row:
     plan = trial.plan
-    stretches = stretches_of(season, assigned(plan))
-    counts = counted(planned_part(stretches, plan.sessions_per_arm) or stretches)
+    reached = follow(season, plan).reached
     row = LedgerRow(
         measure=plan.measure,
         trial=plan.trial,
         status=trial.status(season.last_night.astype(object)),
         start=plan.start,
         sessions_per_arm=plan.sessions_per_arm,
-        sessions_with=counts["with"],
-        sessions_without=counts["without"],
+        sessions_with=reached[WITH],
+        sessions_without=reached[WITHOUT],
         looks=len(trial.looks),
         verdict=trial.analysed.verdict if trial.analysed else None,
         because=trial.stopped.because if trial.stopped else None,

@@ -23,10 +23,9 @@ from slackwater.fitting.trials.rehearsal import (
     Habits,
     Rehearsal,
     Rehearsed,
-    before_trial,
     habits_of,
-    outside,
     rehearse_all,
+    season_before,
     shares_of,
     truth_of,
 )
@@ -39,7 +38,7 @@ from slackwater.fitting.trials.sizes import (
     sizes,
     smallest_found,
 )
-from slackwater.fitting.trials.stretches import Assigned, logged_days
+from slackwater.fitting.trials.stretches import Assigned, logged_days, outside
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
@@ -278,7 +277,7 @@ def _tasks(
         effects: the log rate ratio, by draw.
     """
     now = athlete.now
-    past = before_trial(now.season, wanted.measure)
+    past = season_before(now.season, wanted.measure)
     each = (size,) if size else SIZES
     earlier = np.zeros(now.draws.sizes["sample"])
     if wanted.measure in now.interventions:

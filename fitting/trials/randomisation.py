@@ -14,6 +14,7 @@ the first to the second of a pair drops out of it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -41,24 +42,24 @@ class Pairs(NamedTuple):
     order: Floats
 
 
-class Randomised(NamedTuple):
-    """The outcome of a randomisation test.
+@dataclass(frozen=True)
+class WithoutModel:
+    """What the randomisation test found; NaN where there are too few pairs.
 
     Attributes:
         pairs: complete pairs.
-        difference: the crossover estimate, with minus without, ln.
-        standard_error: of it, by the usual formula for two samples.
-        possible: how many equally likely orders there are.
-        p_value: share of them with a difference at least as large, in either direction.
-        exact: whether all were gone through; else 9,999 were drawn.
+        difference_ln: the crossover estimate, with minus without, ln.
+        difference_se_ln: its standard error, by the usual formula for two samples.
+        possible_orders: how many equally likely lots there are.
+        p_value: share of them with a difference at least as large, in either direction; of
+            9,999 drawn where there are too many to go through.
     """
 
     pairs: int
-    difference: float
-    standard_error: float
-    possible: int
-    p_value: float
-    exact: bool
+    difference_ln: float = np.nan
+    difference_se_ln: float = np.nan
+    possible_orders: float = np.nan
+    p_value: float = np.nan
 
 
 def pairs_of(season: Season, stretches: Sequence[Stretch]) -> Pairs:
@@ -81,27 +82,23 @@ def pairs_of(season: Season, stretches: Sequence[Stretch]) -> Pairs:
     return Pairs(np.array(difference, float), np.array(order, float))
 
 
-def randomisation_test(pairs: Pairs, rng: np.random.Generator) -> Randomised:
+def randomisation_test(pairs: Pairs, rng: np.random.Generator) -> WithoutModel:
     """Test whether the measure changes readings on the mornings after a session.
 
     Args:
-        pairs: at least one.
+        pairs: the complete ones.
         rng: for the orders that are drawn where there are too many to go through.
     """
     count = len(pairs.order)
+    if count < FEWEST_PAIRS:
+        return WithoutModel(count)
     exact = count <= ALL_UP_TO
     drawn = np.where(rng.random((DRAWN, 0 if exact else count)) < 0.5, 1.0, -1.0)
     orders = all_orders(count) if exact else drawn
     seen = crossover(pairs.difference, pairs.order[None])[0]
     others = crossover(pairs.difference, orders)
-    return Randomised(
-        pairs=count,
-        difference=float(seen),
-        standard_error=standard_error(pairs),
-        possible=2**count,
-        p_value=share_as_large(abs(float(seen)), np.abs(others), exact=exact),
-        exact=exact,
-    )
+    p_value = share_as_large(abs(float(seen)), np.abs(others), exact=exact)
+    return WithoutModel(count, float(seen), standard_error(pairs), float(2**count), p_value)
 
 
 def all_orders(count: int) -> Floats:

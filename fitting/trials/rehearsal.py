@@ -19,13 +19,12 @@ import pandas as pd
 import xarray as xr
 
 from slackwater.fitting.answers.compare import verdict
-from slackwater.fitting.records.lots import WITH
 from slackwater.fitting.trials.stretches import (
-    OUTSIDE,
     Assigned,
-    assigned_days,
+    before_trial,
     planned_part,
     stretches_of,
+    used_as_assigned,
 )
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
@@ -163,22 +162,16 @@ def truth_of(draw: xr.Dataset, level: float, ratios: dict[str, float]) -> Truth:
     )
 
 
-def before_trial(season: Season, measure: str) -> Season:
+def season_before(season: Season, measure: str) -> Season:
     """Return the last half-year of a season, earlier use of the measure under another label."""
     tables = season.observed().tables()
     for key in ("readings", "sessions", "interventions", "stressors"):
         dates = tables[key]["date"].to_numpy().astype("datetime64[D]")
         tables[key] = tables[key][dates > season.last_night - PAST_DAYS * DAY]
     tables["types"] = tables["types"][tables["types"]["type"].isin(tables["sessions"]["type"])]
-    table = tables["interventions"]
-    labels = table["intervention"].where(table["intervention"] != measure, outside(measure))
-    tables["interventions"] = table.assign(intervention=labels)
+    first = season.last_night + DAY
+    tables["interventions"] = before_trial(tables["interventions"], measure, first)
     return Season.from_tables(season.name, **tables)
-
-
-def outside(measure: str) -> str:
-    """Return the label of a measure's use before its trial."""
-    return f"{measure} ({OUTSIDE})"
 
 
 def rehearse(task: Rehearsal) -> Rehearsed:
@@ -221,25 +214,16 @@ def trial_plan(task: Rehearsal, rng: np.random.Generator) -> Season:
         if stretches is None:
             continue
         tables = season.tables()
-        days = assigned_days(stretches, WITH)
-        used = pd.DataFrame({"date": days, "intervention": [task.measure] * len(days)})
-        table = tables["interventions"]
-        others = table[table["intervention"] != task.measure]
-        tables["interventions"] = pd.concat([others, used], ignore_index=True)
+        table = used_as_assigned(tables["interventions"], task.measure, stretches)
+        tables["interventions"] = table
         readings = tables["readings"]
         return plan_season(
             past.name,
             readings[readings["date"] <= stretches[-1].end][["date", "sensor"]],
             *(tables[key] for key in ("sessions", "types", "interventions", "stressors")),
         ).observed()
-    raise NoAnswerError(
-        Reason(
-            "trial takes years",
-            measure=task.measure,
-            sessions=task.sessions_per_arm,
-            pace_days=habits.days,
-        )
-    )
+    facts = {"measure": task.measure, "sessions": task.sessions_per_arm}
+    raise NoAnswerError(Reason("trial takes years", **facts, pace_days=habits.days))
 
 
 def _trained(task: Rehearsal, length: int, turn: int, rng: np.random.Generator) -> Season:

@@ -17,7 +17,6 @@ from slackwater.model.season import DAY, Season
 
 FIRST_MORNING: Final = 2  # days after the session: the first reading a measure can change
 LAST_MORNING: Final = 4  # by then most of a dip is gone, with the measure or without it
-OUTSIDE: Final = "outside the trial"
 
 Days = NDArray[np.datetime64]
 
@@ -170,25 +169,31 @@ def trial_season(
             days logged.
     """
     tables = season.tables()
-    table = tables["interventions"]
-    dates = _days(table["date"].to_numpy())
-    ours = (table["intervention"] == measure).to_numpy(bool)
-    before = ours & (dates < stretches[0].first)
-    labels = table["intervention"].where(~before, f"{measure} ({OUTSIDE})")
-    table = table.assign(intervention=labels)
-    if as_assigned:
-        days = assigned_days(stretches, WITH)
-        table = pd.concat(
-            [
-                table[~ours | before],
-                pd.DataFrame({"date": days, "intervention": [measure] * len(days)}),
-            ],
-            ignore_index=True,
-        )
-    tables["interventions"] = table
+    table = before_trial(tables["interventions"], measure, stretches[0].first)
+    tables["interventions"] = used_as_assigned(table, measure, stretches) if as_assigned else table
     ends = [s.end for s in stretches if s.over]
     last = min(season.last_night, max(ends)) if ends else season.last_night
     return Season.from_tables(season.name, **tables).through(last)
+
+
+def before_trial(table: pd.DataFrame, measure: str, first: np.datetime64) -> pd.DataFrame:
+    """Return the days of use with those of a measure before its trial under another label."""
+    earlier = (table["intervention"] == measure) & (_days(table["date"].to_numpy()) < first)
+    return table.assign(intervention=table["intervention"].where(~earlier, outside(measure)))
+
+
+def outside(measure: str) -> str:
+    """Return the label of a measure's use before its trial."""
+    return f"{measure} (outside the trial)"
+
+
+def used_as_assigned(
+    table: pd.DataFrame, measure: str, stretches: Sequence[Stretch]
+) -> pd.DataFrame:
+    """Return the days of use with a measure used on the days assigned to it, and on no others."""
+    days = assigned_days(stretches, WITH)
+    used = pd.DataFrame({"date": days, "intervention": [measure] * len(days)})
+    return pd.concat([table[table["intervention"] != measure], used], ignore_index=True)
 
 
 def _sessions(season: Season, trial: Assigned) -> list[tuple[np.datetime64, str]]:

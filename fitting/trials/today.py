@@ -14,14 +14,8 @@ from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
 from slackwater.fitting.records.lots import WITH, WITHOUT, Arm
 from slackwater.fitting.records.trials import open_trial
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.trials.guards import guards, missed, strayed
-from slackwater.fitting.trials.stretches import (
-    Stretch,
-    assigned,
-    counted,
-    planned_part,
-    stretches_of,
-)
+from slackwater.fitting.trials.followed import follow
+from slackwater.fitting.trials.stretches import Stretch
 from slackwater.model import names as n
 
 
@@ -97,41 +91,34 @@ def trial_today(
     season, trial = athlete.season, open_trial(athlete.trials)
     plan = trial.plan
     day = season.last_night if day is None else day
-    begun = [s for s in stretches_of(season, assigned(plan)) if s.first <= day]
-    part = planned_part(begun, plan.sessions_per_arm)
-    running = begun if part is None else part
+    followed = follow(season, plan, day)
+    running = followed.stretches
     today = next((s for s in running if s.first <= day <= s.last), None)
+    stretch = None
+    if today is not None:
+        stretch = StretchToday(today.label, today.first, today.last, len(today.days))
     return TrialToday(
-        about_season(season, level, guards(season, plan, running)),
+        about_season(season, level, followed.dangers()),
         measure=plan.measure,
         status=trial.status(season.last_night.astype(object)),
         start=plan.start,
         day=day,
         use=None if today is None else today.arm == WITH,
-        stretch=None if today is None else _stretch(today),
-        complete=part is not None,
-        missed=tuple(missed(season, plan, running, day)),
-        strayed=tuple(strayed(season, plan, running, day)),
+        stretch=stretch,
+        complete=followed.complete,
+        missed=tuple(followed.missed(day)),
+        strayed=tuple(followed.strayed(day)),
         marked=tuple(s.first for s in running if s.stressors),
         sessions_per_arm=plan.sessions_per_arm,
-        reached=counted(running),
+        reached=followed.reached,
         types=_by_type(running, list(plan.types)),
     )
 
 
 def _by_type(stretches: Sequence[Stretch], labels: list[str]) -> xr.Dataset:
-    told = [s for s in stretches if s.counts]
-    counts = {
-        f"{name}_{arm}": (n.TYPE, [_count(among, label, arm) for label in labels])
-        for arm in (WITH, WITHOUT)
-        for name, among in (("sessions", stretches), ("counted", told))
-    }
+    counts, told = {}, [s for s in stretches if s.counts]
+    for arm in (WITH, WITHOUT):
+        for name, among in (("sessions", stretches), ("counted", told)):
+            done = [s.label for s in among if s.arm == arm]
+            counts[f"{name}_{arm}"] = (n.TYPE, [done.count(label) for label in labels])
     return xr.Dataset(counts, coords={n.TYPE: labels})
-
-
-def _count(stretches: Sequence[Stretch], label: str, arm: str) -> int:
-    return sum(s.label == label and s.arm == arm for s in stretches)
-
-
-def _stretch(stretch: Stretch) -> StretchToday:
-    return StretchToday(stretch.label, stretch.first, stretch.last, len(stretch.days))

@@ -15,9 +15,10 @@ from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, new_facts, new_table
 from slackwater.fitting.report.terminal.trial import days
 from slackwater.fitting.text import plural
-from slackwater.fitting.trials.analyse import TrialFound, WithoutModel
+from slackwater.fitting.trials.analyse import TrialFound
 from slackwater.fitting.trials.items import TrialItems
 from slackwater.fitting.trials.ledger import LedgerRow, TrialLedger
+from slackwater.fitting.trials.randomisation import WithoutModel
 
 
 def analysed(answer: TrialFound) -> Iterable[RenderableType]:

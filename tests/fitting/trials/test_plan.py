@@ -19,10 +19,10 @@ from slackwater.fitting.trials.plan import TrialPlan, Wanted, to_record
 from slackwater.fitting.trials.rehearsal import (
     Rehearsal,
     Rehearsed,
-    before_trial,
     habits_of,
     rehearse,
     rehearse_all,
+    season_before,
     trial_plan,
     truth_of,
 )
@@ -339,7 +339,7 @@ def test_habits_are_those_of_the_last_twelve_weeks() -> None:
     habits = habits_of(by_hand.season(140, sessions))
     assert habits.days == 84
     assert habits.sessions["offset"].tolist() == [d - 56 for d in range(56, 140, 4)]
-    past = before_trial(by_hand.season(300, [(d, "row") for d in range(0, 300, 4)]), MEASURE)
+    past = season_before(by_hand.season(300, [(d, "row") for d in range(0, 300, 4)]), MEASURE)
     assert len(past.nights) == 182
 
 
