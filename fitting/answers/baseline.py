@@ -13,7 +13,6 @@ from slackwater.fitting.state.ahead import days_until_baseline
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
-from slackwater.model.dynamics import Ints
 from slackwater.model.errors import Reason
 from slackwater.model.season import DAY
 
@@ -111,11 +110,7 @@ def _at_level(chance: float, level: float) -> str:
 
 def _nights_since_last_event(now: Standing) -> int:
     """Return how many nights, up to the last, came after the one that felt the last event."""
-    felt = _felt_nights(now)
+    felt = np.concatenate([now.season.session_nights(), now.season.stressor_nights()])
     last = int(((now.night - now.season.first_night) / DAY).astype(int))
     on_axis = felt[(felt >= 0) & (felt <= last)]
     return last - int(on_axis.max(initial=-1))
-
-
-def _felt_nights(now: Standing) -> Ints:
-    return np.concatenate([now.season.session_nights(), now.season.stressor_nights()])

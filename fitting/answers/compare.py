@@ -259,11 +259,9 @@ def _after_first_night(season: Season, acts: NDArray[np.bool_]) -> NDArray[np.bo
 
 def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
     """Return typical days without minus with the measure, shape (S, K)."""
-    dip = np.exp(now.log_dips())
-    log_rate = now.parameter(n.TYPE_LOG_RATE)
-    threshold = now.threshold[:, None]
-    without = days_to_recover(dip, threshold, np.exp(log_rate))
-    return without - days_to_recover(dip, threshold, np.exp(log_rate + log_ratio[:, None]))
+    rate = np.exp(now.parameter(n.TYPE_LOG_RATE) + log_ratio[:, None])
+    with_it = days_to_recover(np.exp(now.log_dips()), now.threshold[:, None], rate)
+    return typical_days(now) - with_it
 
 
 def _few_types(season: Season, name: str, with_it: NDArray[np.bool_]) -> list[Reason]:

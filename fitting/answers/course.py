@@ -10,9 +10,8 @@ import xarray as xr
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, intervals
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.past import Past
+from slackwater.fitting.state.past import SESSION, Past
 from slackwater.model import names as n
-from slackwater.model.season import Season
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,11 @@ def course(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Course:
     return Course(
         head,
         nights=_nights(past, level),
-        sessions=_sessions(past.season),
+        sessions=tuple(
+            SessionDone(event.date, event.label)
+            for event in past.events
+            if event.kind == SESSION and event.date is not None
+        ),
         draws_used=past.draws.sizes["sample"],
     )
 
@@ -80,9 +83,3 @@ def _nights(past: Past, level: float) -> xr.Dataset:
         same = np.exp(past.readings - np.median(past.shift, axis=0))
         nights["same_sensor_rmssd_ms"] = (n.NIGHT, same)
     return nights
-
-
-def _sessions(season: Season) -> tuple[SessionDone, ...]:
-    dates = season.data[n.SESSION_DATE].values.astype("datetime64[D]")
-    types = season.data[n.SESSION_TYPE].values
-    return tuple(SessionDone(date, str(label)) for date, label in zip(dates, types, strict=True))

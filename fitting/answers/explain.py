@@ -76,8 +76,10 @@ class Explanation(Answer):
     noise_chance: float
     parts: tuple[ReadingPart, ...]
     most_of_it: bool
-    share_rule: Reason
-    older_rule: Reason
+    share_rule: Reason = Reason("shares add up")
+    older_rule: Reason = Reason(
+        "older are summed", percent=100 * NEGLIGIBLE, chance=NEGLIGIBLE_CHANCE
+    )
 
     @property
     def read(self) -> bool:
@@ -140,12 +142,6 @@ def explain(
         noise_chance=_noise_chance(past, shares[-1].draws) if read else math.nan,
         parts=parts,
         most_of_it=_most_of_it(parts, under.median),
-        share_rule=Reason("shares add up"),
-        older_rule=Reason(
-            "older are summed",
-            percent=100 * NEGLIGIBLE,
-            chance=NEGLIGIBLE_CHANCE,
-        ),
     )
 
 

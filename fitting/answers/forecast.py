@@ -120,15 +120,13 @@ def _event(now: Standing, planned: PlannedSession) -> Event:
 
 def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
     mean, sd = _moments(now, ahead)
-    by_night = (n.NIGHT,)
-    at_baseline = (ahead.dip <= now.threshold[:, None]).mean(axis=0)
     return xr.Dataset(
         {
-            "rmssd_ms": intervals(np.exp(ahead.reading), level, by_night),
-            "state_ms": intervals(np.exp(ahead.level - ahead.shown), level, by_night),
+            "rmssd_ms": intervals(np.exp(ahead.reading), level, (n.NIGHT,)),
+            "state_ms": intervals(np.exp(ahead.level - ahead.shown), level, (n.NIGHT,)),
             "ln_mean": (n.NIGHT, mean),
             "ln_sd": (n.NIGHT, sd),
-            "chance_at_baseline": (n.NIGHT, at_baseline),
+            "chance_at_baseline": (n.NIGHT, (ahead.dip <= now.threshold[:, None]).mean(axis=0)),
         },
         coords={n.NIGHT: ahead.dates.astype("datetime64[ns]")},
     )

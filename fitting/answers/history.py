@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -181,15 +181,6 @@ class History(Answer):
     draws_in_all: int
 
 
-class Change(NamedTuple):
-    """How far mean baseline moved from one stretch to another; as in `Quarter`."""
-
-    change_percent: Interval
-    drift_alone_percent: Interval
-    chance_rose: float
-    chance_drift_as_large: float
-
-
 def history(
     athlete: Athlete,
     since: np.datetime64 | None = None,
@@ -233,22 +224,23 @@ def _change(
     after: NDArray[np.bool_],
     level: float,
     rng: np.random.Generator,
-) -> Change:
+) -> dict[str, Any]:
     """Return how far the mean baseline over some nights lies above that over some before.
 
-    Beside it stands one change that each draw's drift would make by itself.
+    By the names that `Quarter` and `Habit` have it under. Beside it stands one change that each
+    draw's drift would make by itself.
     """
     weight = after / after.sum() - before / before.sum()
     later = np.cumsum(weight[::-1])[::-1]  # what the step into each night moves
     moved = past.level @ weight
     sd = past.draws[n.DRIFT_SD].values * np.sqrt((later[1:] ** 2).sum())
     alone = sd * rng.standard_normal(len(sd))
-    return Change(
-        change_percent=interval(100 * np.expm1(moved), level),
-        drift_alone_percent=interval(100 * np.expm1(alone), level),
-        chance_rose=float((moved > 0).mean()),
-        chance_drift_as_large=float((np.abs(alone) >= np.abs(moved)).mean()),
-    )
+    return {
+        "change_percent": interval(100 * np.expm1(moved), level),
+        "drift_alone_percent": interval(100 * np.expm1(alone), level),
+        "chance_rose": float((moved > 0).mean()),
+        "chance_drift_as_large": float((np.abs(alone) >= np.abs(moved)).mean()),
+    }
 
 
 def _quarters(past: Past, level: float, rng: np.random.Generator) -> tuple[Quarter, ...]:
@@ -256,7 +248,7 @@ def _quarters(past: Past, level: float, rng: np.random.Generator) -> tuple[Quart
     numbers = season.nights.astype("datetime64[M]").astype(int) // 3
     numbers[: past.first_read] = -1
     each = [numbers == number for number in np.unique(numbers[past.first_read :])]
-    changes = [_change(past, *pair, level, rng)._asdict() for pair in pairwise(each)]
+    changes = [_change(past, *pair, level, rng) for pair in pairwise(each)]
     return tuple(
         Quarter(
             **vars(_stretch(season, mine)),
@@ -382,7 +374,7 @@ def _habit(past: Past, since: np.datetime64, level: float, rng: np.random.Genera
         after=_stretch(season, after),
         meanwhile=_meanwhile(season, before, after),
         change_ms=interval(np.subtract(*ms), level),
-        **change._asdict(),
+        **change,
     )
 
 

@@ -67,14 +67,16 @@ class Recovery(Answer):
 
 def typical_days(now: Standing) -> Floats:
     """Return days to recover from each type's typical session at dose 1, shape (S, K)."""
-    return _days(now, np.exp(now.log_dips()))
+    rate = np.exp(now.parameter(n.TYPE_LOG_RATE))
+    return days_to_recover(np.exp(now.log_dips()), now.threshold[:, None], rate)
 
 
 def next_session_days(now: Standing) -> Floats:
     """Return the same for one more session of it, scatter between sessions included."""
     log_dip = now.log_dips()
     scatter = now.rng().standard_normal(log_dip.shape) * now.parameter(n.SESSION_SD)[:, None]
-    return _days(now, np.exp(log_dip + scatter))
+    rate = np.exp(now.parameter(n.TYPE_LOG_RATE))
+    return days_to_recover(np.exp(log_dip + scatter), now.threshold[:, None], rate)
 
 
 def recovery(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Recovery:
@@ -133,11 +135,6 @@ def _by_type(now: Standing, kept: list[int], level: float) -> xr.Dataset:
             "dip_left_by_day_ln": intervals(left, level, (n.TYPE, "day")),
         }
     )
-
-
-def _days(now: Standing, dip: Floats) -> Floats:
-    rate = np.exp(now.parameter(n.TYPE_LOG_RATE))
-    return days_to_recover(dip, now.threshold[:, None], rate)
 
 
 def _chance_by_day(days: Floats) -> xr.DataArray:

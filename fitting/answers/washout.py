@@ -67,7 +67,7 @@ class Wanted:
     met: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Washout(Answer):
     """How many more days of complete rest lead to baseline.
 
@@ -84,16 +84,16 @@ class Washout(Answer):
     """
 
     basis: str
-    chance_wanted: float
+    chance_wanted: float = SURE
     further_rest_days: int | None
     chance_at_baseline: float
     rest: RestSoFar
     coming: xr.Dataset
     conditions: tuple[Condition, ...]
-    common_practice: Reason
+    common_practice: Reason = Reason("common practice of rest")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LearntWashout(Washout):
     """The same of an athlete whose season was fitted, and how rest has gone.
 
@@ -114,12 +114,12 @@ class LearntWashout(Washout):
     baseline_rmssd_ms: Interval
     plateau: Plateau
     past: xr.Dataset
-    model_rule: Reason
-    plain_rule: Reason
+    model_rule: Reason = Reason("flat by the model", chance=FLAT_CHANCE, nights=FLAT_NIGHTS_NEEDED)
+    plain_rule: Reason = Reason("flat by the plain rule")
     wanted: tuple[Wanted, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class UsualWashout(Washout):
     """The same by general experience.
 
@@ -169,19 +169,15 @@ def _learnt(now: Standing, days: int, level: float) -> LearntWashout:
     return LearntWashout(
         head,
         basis="posterior",
-        chance_wanted=SURE,
         further_rest_days=_first_sure(np.append(chance_now, chances), rest.reach),
         chance_at_baseline=chance_now,
         rest=rest_so_far(rest),
         coming=coming.isel({n.NIGHT: slice(days)}),
         conditions=conditions(now.season, rest),
-        common_practice=Reason("common practice of rest"),
         threshold_ln=threshold,
         baseline_rmssd_ms=interval(np.exp(baseline), level),
         plateau=plateau(now),
         past=_past(now, rest.quiet, threshold, level),
-        model_rule=Reason("flat by the model", chance=FLAT_CHANCE, nights=FLAT_NIGHTS_NEEDED),
-        plain_rule=Reason("flat by the plain rule"),
         wanted=_wanted(rest, (high - low) / 2, threshold, chance_now),
     )
 
@@ -200,7 +196,6 @@ def _usual(season: Season, days: int, level: float) -> UsualWashout:
     return UsualWashout(
         head,
         basis="priors",
-        chance_wanted=SURE,
         further_rest_days=None if in_all is None else max(in_all - rested, 0),
         chance_at_baseline=float((dips_after(np.array([rested])) <= threshold).mean()),
         rest=rest_so_far(rest),
@@ -208,7 +203,6 @@ def _usual(season: Season, days: int, level: float) -> UsualWashout:
             season.last_night + DAY * ahead, dips_after(rested + ahead), threshold, level
         ),
         conditions=conditions(season, rest),
-        common_practice=Reason("common practice of rest"),
         rest_days_in_all=in_all,
         rested_days=rested,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import xarray as xr
@@ -26,7 +26,7 @@ FEWEST_RECENT: Final = 4  # of them read, by the night's own sensor
 BY_CHANCE: Final = 0.95
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Worth(Answer):
     """What the fit is worth.
 
@@ -65,21 +65,9 @@ class Worth(Answer):
     compared: int
     mean_error_ms: float
     mean_error_of_recent_ms: float
-    rule: Reason
-    recent_rule: Reason
+    rule: Reason = Reason("foretold from the nights before")
+    recent_rule: Reason = Reason("mean of recent nights", nights=RECENT, fewest=FEWEST_RECENT)
     nights: xr.Dataset
-
-
-class OneAhead(NamedTuple):
-    """Each night foretold from the readings before it, before its noise.
-
-    Attributes:
-        mean: mean for each draw, ln ms, shape (S, N); NaN on the first night.
-        variance: its variance, shape (S, N).
-    """
-
-    mean: Floats
-    variance: Floats
 
 
 def worth(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Worth:
@@ -103,17 +91,10 @@ def worth(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Worth:
     both = np.isfinite(recent)
     error = _mean_error(nights["foretold_ms"].sel(bound="median").values, readings, both)
     error_of_recent = _mean_error(recent, readings, both)
+    beside = {"low": by_chance.low, "high": by_chance.high, "ranges": ranges}
     sentences = [
         *_of_the_fit(checks),
-        Reason(
-            "share inside",
-            readings=judged,
-            share=inside,
-            level=level,
-            low=by_chance.low,
-            high=by_chance.high,
-            ranges=ranges,
-        ),
+        Reason("share inside", readings=judged, share=inside, level=level, **beside),
     ]
     if both.any():
         errors = {"error": error, "error_of_recent": error_of_recent}
@@ -134,17 +115,18 @@ def worth(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Worth:
         compared=int(both.sum()),
         mean_error_ms=error,
         mean_error_of_recent_ms=error_of_recent,
-        rule=Reason("foretold from the nights before"),
-        recent_rule=Reason("mean of recent nights", nights=RECENT, fewest=FEWEST_RECENT),
         nights=nights,
     )
 
 
-def one_ahead(past: Past, rng: np.random.Generator) -> OneAhead:
-    """Foretell each night from the readings before it.
+def one_ahead(past: Past, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Foretell each night from the readings before it, before its noise.
 
     A session or stressor that the night is the first to show counts as any of its type: its own
     dip is learnt from the very reading that is foretold.
+
+    Returns:
+        Mean for each draw, ln ms, shape (S, N), NaN on the first night; its variance, likewise.
     """
     drift = past.draws[n.DRIFT_SD].values[:, None] ** 2
     mean, variance = by_night(*past.shown.shape), by_night(*past.shown.shape)
@@ -155,7 +137,7 @@ def one_ahead(past: Past, rng: np.random.Generator) -> OneAhead:
     for event, night in enumerate(past.felt_on):
         shown[:, night] -= learnt[:, event]
     mean[:, 1:] = past.filtered.mean[:, :-1] - shown[:, 1:] + past.shift[:, 1:]
-    return OneAhead(mean, variance)
+    return mean, variance
 
 
 def recent_mean(season: Season) -> Floats:
@@ -190,11 +172,11 @@ def _foretold(past: Past, level: float, rng: np.random.Generator) -> xr.Dataset:
 
 def _simulated(past: Past, nights: Ints, rng: np.random.Generator) -> Floats:
     """Draw the reading of each of these nights as foretold, ln ms, shape (S, nights)."""
-    ahead = one_ahead(past, rng)
+    mean, variance = one_ahead(past, rng)
     shape = (len(past.level), len(nights))
     noise = noise_variance(past.draws, rng.standard_normal(shape))
-    sd = np.sqrt(ahead.variance[:, nights] + noise)
-    return np.asarray(ahead.mean[:, nights] + sd * rng.standard_normal(shape))
+    sd = np.sqrt(variance[:, nights] + noise)
+    return np.asarray(mean[:, nights] + sd * rng.standard_normal(shape))
 
 
 def _any_of_its_type(past: Past, rng: np.random.Generator) -> Floats:

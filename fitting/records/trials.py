@@ -79,16 +79,19 @@ class Planned(Design, Entry):
     event: Literal["planned"] = "planned"
 
 
-class Looked(Entry):
-    """Interim results were looked at before the planned number was reached."""
-
-    event: Literal["looked"] = "looked"
+class _Seen(Entry):
     last_night: dt.date
     sessions_with: int
     sessions_without: int
 
 
-class Analysed(Entry):
+class Looked(_Seen):
+    """Interim results were looked at before the planned number was reached."""
+
+    event: Literal["looked"] = "looked"
+
+
+class Analysed(_Seen):
     """The trial reached its planned number and was judged.
 
     Attributes:
@@ -101,9 +104,6 @@ class Analysed(Entry):
     """
 
     event: Literal["analysed"] = "analysed"
-    last_night: dt.date
-    sessions_with: int
-    sessions_without: int
     verdict: str
     log_rate_ratio_mean: float
     log_rate_ratio_sd: float = Field(gt=0)

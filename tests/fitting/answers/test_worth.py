@@ -42,7 +42,7 @@ def test_one_ahead_is_that_of_statsmodels(demo: Fitted, demo_athlete: Athlete, n
     assert len(settled) > 80
     noise = np.full(len(past.readings), np.nan)
     noise[given.reading_nights] = given.noise_variance
-    mean, variance = ahead.mean[number], ahead.variance[number] + noise
+    mean, variance = ahead[0][number], ahead[1][number] + noise
     assert mean[settled] == pytest.approx(run.forecasts[0, settled], abs=1e-8)
     assert variance[settled] == pytest.approx(run.forecasts_error_cov[0, 0, settled], rel=1e-8)
     density = stats.norm.logpdf(past.readings, mean, np.sqrt(variance))[settled]
@@ -54,7 +54,7 @@ def test_a_session_first_shown_counts_as_any_of_its_type() -> None:
     season = by_hand.season(30, [(20, "row")])
     known = Known({"row": (0.3, 2.0)}, session_sd=0.2, first_night=0.5)
     past = whole_athlete(season, known, draws=10_000, session_z=3.0).past
-    mean = one_ahead(past, past.rng()).mean
+    mean, _ = one_ahead(past, past.rng())
     foretold = past.filtered.mean[0, 20] - mean[:, 21]
     assert np.median(foretold) == pytest.approx(0.3, rel=0.01)  # 3 Monte Carlo errors
     assert np.log(foretold).std() == pytest.approx(0.2, rel=0.03)
