@@ -8,6 +8,7 @@ from .answers.history import history
 from .answers.recovery import recovery
 from .answers.washout import washout
 from .answers.worth import worth
+from .beats.merge import read_beats
 from .describing.residuals import residuals
 from .folder import SeasonFolder
 from .intake.folder import check_season, read_season
@@ -43,6 +44,7 @@ __all__ = [
     "history",
     "plan_spacing",
     "plan_trial",
+    "read_beats",
     "read_season",
     "recovery",
     "repeats",

@@ -20,6 +20,7 @@ _DASHES: Final = {"–": "-", "—": "-", "−": "-", "…": "..."}  # noqa: RUF
 
 
 _OTHERS: Final = {
+    "beats": "commands.beats:beats",
     "demo": "commands.learning:demo",
     "check": "commands.learning:check",
     "fit": "commands.learning:fit",

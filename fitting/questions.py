@@ -316,6 +316,7 @@ QUESTIONS: Final = (
         ),
         examples=({}, {"session_type": "hill run"}),
     ),
+    Question("beats", "beats.merge:read_beats", "report.beats.text:text"),
     Question("spacing", "spacing.plan:plan_spacing", "report.terminal.spacing:plan"),
     Question("trial plan", "trials.plan:plan_trial", "report.terminal.trial:plan"),
     Question("trial today", "trials.today:trial_today", "report.terminal.trial:today"),

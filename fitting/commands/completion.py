@@ -45,6 +45,11 @@ def complete_intervention(
     return _begun(_column("interventions", "intervention"), incomplete)
 
 
+def complete_sensor(_ctx: Context, _param: Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the sensors that readings name."""
+    return _begun(_column("readings", "sensor"), incomplete)
+
+
 def complete_attribute(_ctx: Context, param: Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the columns of types.csv and, once one is typed, its values."""
     typed = _words()

@@ -10,6 +10,7 @@ from typing import Final
 
 from slackwater.fitting.report.reasons import (
     answers,
+    beats,
     doubts,
     entries,
     importing,
@@ -35,6 +36,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     **past.SENTENCES,
     **residuals.SENTENCES,
     **types.SENTENCES,
+    **beats.SENTENCES,
     **spacing.SENTENCES,
     **trials.SENTENCES,
     **trial_items.SENTENCES,
