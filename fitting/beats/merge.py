@@ -15,8 +15,9 @@ from slackwater.fitting.answers.answer import About, Answer
 from slackwater.fitting.answers.intervals import Interval, check_level
 from slackwater.fitting.beats.many import Progress, Refused, files_in, measure_all
 from slackwater.fitting.beats.night import Asked, Measured, Night, measure
-from slackwater.fitting.keeping.row import Row
+from slackwater.fitting.intake.cells import ReadingRow
 from slackwater.model import names as n
+from slackwater.model.errors import Reason
 from slackwater.model.season import Season
 
 NEW: Final = "new"
@@ -56,6 +57,7 @@ class Beats(Answer):
         nights: one for each file that gives a reading, in the order of their dates.
         refused: the files that give none.
         passed_over: names of files in the folder that are not taken for nights.
+        doubts: what is unlikely among the readings that are to be entered.
         written: whether the nights were entered into readings.csv.
         picture: where a picture of the night was written; None where none was asked for.
     """
@@ -63,26 +65,27 @@ class Beats(Answer):
     nights: tuple[NightEntry, ...]
     refused: tuple[Refused, ...]
     passed_over: tuple[str, ...]
+    doubts: tuple[Reason, ...] = ()
     written: bool = False
     picture: str | None = None
 
-    def rows(self, sensor: str) -> list[Row]:
+    @property
+    def replaced(self) -> set[dt.date]:
+        """The nights whose readings take the place of others."""
+        return {night.date for night in self.nights if night.outcome == REPLACED}
+
+    def rows(self, sensor: str = "") -> list[ReadingRow]:
         """Return the readings that are to be entered.
 
         Args:
             sensor: what they were recorded with; empty where that is not told.
         """
-        named = {"sensor": sensor} if sensor else {}
         return [
-            Row(
-                "readings",
-                {
-                    "date": night.date,
-                    "rmssd_ms": round(night.rmssd_ms, MS_DIGITS),
-                    "ln_sd": round(night.ln_sd, LN_DIGITS),
-                    **named,
-                },
-                replaces=night.outcome == REPLACED,
+            ReadingRow(
+                night.date,
+                rmssd_ms=round(night.rmssd_ms, MS_DIGITS),
+                sensor=sensor,
+                ln_sd=round(night.ln_sd, LN_DIGITS),
             )
             for night in self.nights
             if night.outcome in (NEW, REPLACED)

@@ -7,20 +7,27 @@ import sys
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
 from slackwater.fitting.commands.completion import complete_sensor
 from slackwater.fitting.commands.shared import NO_ANSWER, answering, print_answer, progress_bar
+from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.questions import question
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 
 if TYPE_CHECKING:
     from slackwater.fitting.beats.merge import Beats
     from slackwater.fitting.beats.mornings import Edge
     from slackwater.fitting.beats.night import Asked, Measured
     from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.intake.cells import ReadingRow
+    from slackwater.fitting.keeping.row import Row
+    from slackwater.model.season import Season
+
+_SECOND: Final = "a night's second reading"
+_SHOWN: Final = 10
 
 
 @click.command(short_help="Turn the beats of nights into readings.")
@@ -37,6 +44,7 @@ if TYPE_CHECKING:
     shell_complete=complete_sensor,
 )
 @click.option("--replace", "replaces", is_flag=True, help="Replace readings of the same nights.")
+@click.option("--yes", is_flag=True, help="Enter unlikely nights without asking.")
 @click.option("--draft", is_flag=True, help="Show the readings and enter none.")
 @click.option(
     "--picture",
@@ -71,7 +79,7 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
     row = question("beats")
     with progress_bar("reading nights") as progress:
         answer: Beats = row.ask(
-            season.season if season.begun or not season.path.is_dir() else None,
+            _as_it_stands(season),
             source,
             asked,
             replaces=given["replaces"],
@@ -82,11 +90,31 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
     if given["picture"]:
         _draw(answer, drawn[0], given["picture"])
         answer = replace(answer, picture=str(given["picture"]))
+    answer = _in_doubt(season, answer, given["sensor"].strip())
     if not given["draft"]:
-        answer = _enter(season, answer, given["sensor"].strip())
+        answer = _enter(season, answer, given["sensor"].strip(), given["yes"])
     print_answer(row, answer, season, given["as_json"])
     if answer.refused:
         sys.exit(NO_ANSWER)
+
+
+def _as_it_stands(season: SeasonFolder) -> Season | None:
+    """Return the season with all that its files hold, None where there is no reading yet."""
+    found = season.checked
+    if found.problems and season.begun:
+        raise SeasonFilesError(found.problems)
+    return found.season
+
+
+def _in_doubt(season: SeasonFolder, answer: Beats, sensor: str) -> Beats:
+    """Add what is to be asked about the nights before they are entered."""
+    from slackwater.fitting.doubts.coming import doubts_of_coming
+    from slackwater.fitting.intake.files import read_tables
+
+    _, tables = read_tables(season.path)
+    found = doubts_of_coming(answer.rows(sensor), tables, dt.date.today())
+    # That a night is replaced was asked for.
+    return replace(answer, doubts=tuple(d.reason for d in found if d.reason.code != _SECOND))
 
 
 def _asked(given: dict[str, Any]) -> Asked:
@@ -125,11 +153,36 @@ def _draw(answer: Beats, measured: Measured, path: Path) -> None:
     write_whole(path, draw_night(answer.nights[0], measured, form))
 
 
-def _enter(season: SeasonFolder, answer: Beats, sensor: str) -> Beats:
-    rows = answer.rows(sensor)
-    if not rows:
+def _enter(season: SeasonFolder, answer: Beats, sensor: str, yes: bool) -> Beats:
+    readings = answer.rows(sensor)
+    if not readings:
         return answer
-    nights = "a night" if len(rows) == 1 else f"{len(rows)} nights"
+    if answer.doubts and not (yes or _said_right(answer)):
+        raise NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
+    rows = [_row(reading, reading.date in answer.replaced) for reading in readings]
+    nights = "a night" if len(readings) == 1 else f"{len(readings)} nights"
     season.enter(rows, f"beats of {nights}")
-    about = replace(answer.about, season=season.season.name, last_night=season.season.last_night)
+    found = season.checked.season
+    if found is None:
+        return replace(answer, written=True)
+    about = replace(answer.about, season=found.name, last_night=found.last_night)
     return replace(answer, about=about, written=True)
+
+
+def _row(reading: ReadingRow, replaces: bool) -> Row:
+    from slackwater.fitting.keeping.row import Row
+
+    cells = {"date": reading.date, "rmssd_ms": reading.rmssd_ms, "ln_sd": reading.ln_sd}
+    sensor = {"sensor": reading.sensor} if reading.sensor else {}
+    return Row(reading.file, {**cells, **sensor}, replaces)
+
+
+def _said_right(answer: Beats) -> bool:
+    """Ask a person at a terminal whether doubtful nights are right."""
+    from slackwater.fitting.report.reasons import sentences
+
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return False
+    for said in sentences(answer.doubts)[:_SHOWN]:
+        click.echo(said, err=True)
+    return click.confirm("Enter them as they are?", default=False, err=True)

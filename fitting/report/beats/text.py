@@ -11,12 +11,13 @@ from rich.text import Text
 
 from slackwater.fitting.beats.merge import NEW, OLD_KEPT, REPLACED, SAME, Beats, NightEntry
 from slackwater.fitting.report import words
-from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.terminal.pieces import likely, new_facts, new_table
-from slackwater.fitting.text import listed, plural, times
+from slackwater.fitting.text import escaped, listed, plural, times
 from slackwater.model.errors import Reason
 
 _FEW: Final = 12  # nights that are shown one by one; of more, the first and the last
+_SHOWN: Final = 10  # doubts
 _NAMES: Final = 5
 _TAKEN_OUT: Final = {
     "labelled": "labelled as no sinus beat",
@@ -36,12 +37,14 @@ def text(answer: Beats) -> Iterable[RenderableType]:
     for refused in answer.refused:
         why = sentence(refused.why) if isinstance(refused.why, Reason) else refused.why
         told = why.removeprefix(f"{refused.file}: ").removeprefix(f"{refused.file}:1:1: ")
-        yield Text(f"  No reading from {refused.file}: {told.rstrip('.')}.")
+        yield Text(escaped(f"  No reading from {refused.file}: {told.rstrip('.')}."))
+    for doubt in sentences(answer.doubts)[:_SHOWN]:
+        yield Text(f"  Unlikely: {doubt}")
     if answer.passed_over:
-        yield Text(f"  Not taken for nights: {_some(answer.passed_over)}.")
+        yield Text(escaped(f"  Not taken for nights: {_some(answer.passed_over)}."))
     yield Text(f"  {_done(answer)}")
     if answer.picture is not None:
-        yield Text(f"  The picture of the night is in {answer.picture}.")
+        yield Text(escaped(f"  The picture of the night is in {answer.picture}."))
     if answer.nights:
         rule = sentence(answer.nights[0].rule)
         yield Text(f"Rule: {rule}. {likely(answer.about.level)}")
@@ -67,7 +70,7 @@ def _one(night: NightEntry) -> Iterable[RenderableType]:
     table.add_row("hours", _hours(night))
     counted = sum(segment.counts for segment in night.segments)
     table.add_row("segments", f"{counted} of {len(night.segments)} count")
-    table.add_row("read as", sentence(night.read_as))
+    table.add_row("read as", escaped(sentence(night.read_as)))
     yield table
 
 

@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from slackwater.fitting.report.reasons.doubts import told_of
 from slackwater.fitting.report.reasons.kind import Sentence
+from slackwater.fitting.report.words import capital
 from slackwater.fitting.text import listed
+from slackwater.model.errors import Reason
+
+_SHOWN: Final = 10  # doubts; the others are counted
 
 
 def _intervals_taken_out(percent: float, shortest: float, longest: float, least: float) -> str:
@@ -38,6 +43,13 @@ def _too_short(file: str, seconds: float, needed: float) -> str:
     )
 
 
+def _unlikely_nights(doubts: list[Reason]) -> str:
+    said = [told_of(doubt) for doubt in doubts]
+    shown = [f"{told.what}; {told.mend}." for told in said[:_SHOWN]]
+    more = [f"And {len(said) - _SHOWN} more like these."] if len(said) > _SHOWN else []
+    return " ".join(["Nothing was entered.", *map(capital, [*shown, *more])])
+
+
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "intervals taken out": _intervals_taken_out,
     "read as intervals": "intervals in {unit}",
@@ -53,5 +65,6 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "hours asleep if there are more.",
     "rule cuts into the spread": "{date}: 20 % of an interval is only {reach:.1f} times this "
     "RMSSD, so the rule takes out beats of the night itself, and the reading is too low.",
+    "unlikely nights": _unlikely_nights,
     "two files of one night": _two_files_of_one_night,
 }
