@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from slackwater.fitting.beats.night import Asked, Measured
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.intake.cells import ReadingRow
-    from slackwater.fitting.keeping.row import Row
+    from slackwater.fitting.keeping.row import Cell, Row
     from slackwater.model.season import Season
 
 _SECOND: Final = "a night's second reading"
@@ -123,7 +123,7 @@ def _asked(given: dict[str, Any]) -> Asked:
     from slackwater.fitting.intake.dates import parse_date
 
     wanted = Wanted(given["unit"], given["column"], given["label"])
-    date = None if given["date"] is None else parse_date(given["date"]).item()
+    date = None if given["date"] is None else dt.date.fromisoformat(str(parse_date(given["date"])))
     return Asked(wanted, _edge(given["begin"]), _edge(given["end"]), date)
 
 
@@ -172,9 +172,12 @@ def _enter(season: SeasonFolder, answer: Beats, sensor: str, yes: bool) -> Beats
 def _row(reading: ReadingRow, replaces: bool) -> Row:
     from slackwater.fitting.keeping.row import Row
 
-    cells = {"date": reading.date, "rmssd_ms": reading.rmssd_ms, "ln_sd": reading.ln_sd}
-    sensor = {"sensor": reading.sensor} if reading.sensor else {}
-    return Row(reading.file, {**cells, **sensor}, replaces)
+    assert reading.rmssd_ms is not None
+    cells: dict[str, Cell] = {"date": reading.date, "rmssd_ms": reading.rmssd_ms}
+    cells["ln_sd"] = reading.ln_sd
+    if reading.sensor:
+        cells["sensor"] = reading.sensor
+    return Row(reading.file, cells, replaces)
 
 
 def _said_right(answer: Beats) -> bool:

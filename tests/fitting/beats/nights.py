@@ -30,7 +30,7 @@ def night(
     breath *= rmssd_ms / np.sqrt(np.mean(np.diff(breath) ** 2))
     slow = np.cumsum(rng.standard_normal(beats)) * 0.6
     slow -= np.linspace(0, slow[-1], beats)
-    return np.round(np.clip(middle_ms + slow + breath, 350, 1950))
+    return np.asarray(np.round(np.clip(middle_ms + slow + breath, 350, 1950)))
 
 
 def with_artefacts(rr_ms: Floats, rng: np.random.Generator, each_hour: float = 12.0) -> Floats:
