@@ -15,6 +15,7 @@ from slackwater.model.season import Season
 from tests.studies import code_state
 from tests.studies.bootstrap import Ranged, mean_over, ratio_over
 from tests.studies.coverage import coverage_row, flat, table
+from tests.studies.flags import first_told, stretches
 from tests.studies.generator import AHEAD, TYPES, Made, make
 from tests.studies.judging import judge
 from tests.studies.kinds import (
@@ -216,3 +217,15 @@ def test_results_are_kept_by_the_code_that_made_them(monkeypatch: pytest.MonkeyP
 def test_the_first_kinds_keep_their_places() -> None:
     assert [kind.stream for kind in FIRST_KINDS.values()] == list(range(12))
     assert all(kind.stream == 0 for kind in {**OTHER_KINDS, **DROPS}.values())
+
+
+def test_a_drop_is_told_when_something_lower_is_told() -> None:
+    assert first_told([None, 4.0, None, -12.0, -13.0]) == 4
+    assert first_told([None, None]) is None
+
+
+def test_a_stretch_that_is_told_is_counted_once() -> None:
+    quiet: list[float | None] = [None] * 8
+    assert stretches(quiet) == 0
+    assert stretches([*quiet, -9.0, -9.0, None, -9.0, *quiet]) == 1
+    assert stretches([-9.0, *quiet, 8.0, *quiet, -9.0]) == 3

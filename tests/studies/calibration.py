@@ -16,13 +16,12 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: the pool fills th
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import csv
 import sys
 from pathlib import Path
 from typing import Any
 
 from tests.studies import pictures
-from tests.studies.coverage import coverage_row, flat
+from tests.studies.coverage import coverage_row, write_table
 from tests.studies.following import HORIZONS, follow
 from tests.studies.judging import catch_up, decide, judge
 from tests.studies.kinds import DOES_NOTHING, DROPS, FIRST_KINDS, KINDS, OTHER_KINDS, SPEEDS_UP
@@ -107,15 +106,6 @@ def _ranks(nights: int, rows: Rows) -> dict[str, Any]:
         "outside": pictures.draw_ranks(ranks, PAGES / picture),
         "picture": picture,
     }
-
-
-def write_table(path: Path, rows: Rows) -> None:
-    """Write rows as a CSV file, ranges in columns of their own."""
-    lines = [flat(row) for row in rows]
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, lines[0].keys(), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(lines)
 
 
 if __name__ == "__main__":

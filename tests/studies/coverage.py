@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -79,6 +81,15 @@ def flat(row: dict[str, Any]) -> dict[str, str]:
         else:
             out[key] = _short(value)
     return out
+
+
+def write_table(path: Path, rows: Rows) -> None:
+    """Write rows as a CSV file, ranges in columns of their own."""
+    lines = [flat(row) for row in rows]
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, lines[0].keys(), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(lines)
 
 
 def _short(value: Any) -> str:

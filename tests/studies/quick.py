@@ -16,12 +16,11 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import csv
 import sys
 from pathlib import Path
 
 from tests.studies.code_state import state_of
-from tests.studies.coverage import coverage_row, flat, table
+from tests.studies.coverage import coverage_row, table, write_table
 from tests.studies.judging import judge
 from tests.studies.kinds import KINDS
 from tests.studies.pool import run_all
@@ -72,11 +71,7 @@ def main() -> None:
     sys.stdout.write(f"{options.seasons} seasons a kind; code {state_of(judge)}\n\n")
     sys.stdout.write(table(rows, COLUMNS) + "\n")
     if options.csv:
-        with options.csv.open("w", newline="", encoding="utf-8") as file:
-            lines = [flat(row) for row in rows]
-            writer = csv.DictWriter(file, lines[0].keys(), lineterminator="\n")
-            writer.writeheader()
-            writer.writerows(lines)
+        write_table(options.csv, rows)
 
 
 if __name__ == "__main__":
