@@ -69,6 +69,7 @@ def draw_coverage(rows: list[dict[str, Any]], path: Path) -> None:
         )
     axis.axvline(0.8, color=INK, lw=0.8)
     axis.axvspan(0.72, 0.88, color=BAND, lw=0, zorder=0)
+    axis.margins(y=0.01)
     axis.set_yticks(places, [row["kind"] for row in rows], fontsize=8)
     axis.set_xlim(0.2, 1.0)
     axis.set_xlabel("share of 80 % intervals that held the truth, with its 95 % range", fontsize=8)
@@ -94,6 +95,7 @@ def draw_scores(rows: list[dict[str, Any]], path: Path) -> None:
             label=name,
         )
     axis.axvline(1.0, color=INK, lw=0.8)
+    axis.margins(y=0.02)
     axis.set_yticks(places, [row["kind"] for row in chosen], fontsize=8)
     axis.set_xlabel("CRPS of the reading one night ahead, over the oracle's", fontsize=8)
     axis.legend(fontsize=8, frameon=False)
