@@ -3,17 +3,30 @@
 from __future__ import annotations
 
 import time
-from typing import Any, NamedTuple
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
 from slackwater.fitting.answers.baseline import baseline
 from slackwater.fitting.answers.intervals import Interval
+from slackwater.fitting.describing.held import Look
+from slackwater.fitting.describing.residuals import Residuals, residuals
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.ahead import look_ahead
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.model.season import Season
+
+LOOKS: Final[Mapping[str, tuple[str, ...]]] = {
+    "one night to the next": ("lag_1_autocorrelation",),
+    "weekday": ("by_weekday",),
+    "nights since a session": ("by_nights_since_session", "by_type"),
+    "scatter": ("scatter_later_over_earlier",),
+    "far nights": ("far_nights", "furthest"),
+    "low nights in a row": ("low_stretch",),
+    "dose": ("dose_power",),
+}
 
 
 class Flag(NamedTuple):
@@ -62,6 +75,28 @@ def unexplained(athlete: Athlete) -> Flag | None:
     if said is None:
         return None
     return Flag(str(said.since), float(said.percent.median), int(said.nights))
+
+
+def departures(athlete: Athlete) -> dict[str, dict[str, Any]]:
+    """Return, by group of looks at the residuals, their `scores`, and whether any of them departs.
+
+    Both by group; see `LOOKS`.
+    """
+    answer = residuals(athlete)
+    looks = {group: [*_looks(answer, fields)] for group, fields in LOOKS.items()}
+    return {
+        "scores": {group: [each.z for each in found] for group, found in looks.items()},
+        "departs": {group: any(each.departs for each in found) for group, found in looks.items()},
+    }
+
+
+def _looks(answer: Residuals, fields: Iterable[str]) -> Iterator[Look]:
+    for name in fields:
+        found = getattr(answer, name)
+        if isinstance(found, Look):
+            yield found
+        elif found is not None:
+            yield from found
 
 
 def covers(interval: Interval, truth: float) -> dict[str, float]:

@@ -18,7 +18,7 @@ from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
-from tests.studies.asking import coming_readings, covers, learn, unexplained
+from tests.studies.asking import coming_readings, covers, departures, learn, unexplained
 from tests.studies.generator import AHEAD, MEASURE, Made, make
 from tests.studies.oracle import Oracle
 
@@ -31,9 +31,9 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
     Keys: `types` (one entry a type: its true `days`, then cover, width and error of typical and
     next-session days), `baseline` (in ms), `noise` (SD of an ordinary night, relative),
     `coming` (the nights of rest after the season: cover, CRPS, the oracle's), `ratio` (where
-    there is a measure), `flagged` (whether something unexplained is told, in percent), `fit`
-    (divergences, worst R-hat and ESS, seconds). `refused` instead of the answers where slackwater
-    gives none.
+    there is a measure), `flagged` (whether something unexplained is told, in percent), `residuals`
+    (what departs in them), `fit` (divergences, worst R-hat and ESS, seconds). `refused` instead of
+    the answers where slackwater gives none.
     """
     made = make(kind, seed)
     season = Season.from_tables("made", **made.tables)
@@ -55,6 +55,7 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
         "coming": _coming(athlete, made, seed),
         "ratio": _ratio(athlete, made),
         "flagged": flag.percent if flag else None,
+        "residuals": departures(athlete),
         "fit": facts,
     }
 

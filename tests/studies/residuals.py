@@ -2,7 +2,8 @@
 
     python -m tests.studies.residuals [--modelled 100] [--seasons 20] [--jobs 1]
 
-A fit and a look each; resumes where it was stopped, as long as the code is the same. Writes
+The seasons are those of `tests.studies.calibration`, which this takes as they were judged where it
+has run; resumes where it was stopped, as long as the code is the same. Writes
 docs/calibration/residuals.md. Needs the extra `studies`.
 """
 
@@ -15,20 +16,19 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from scipy.stats import beta
 
-from slackwater.fitting.describing.held import Look
-from slackwater.fitting.describing.residuals import Residuals, residuals
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
-from tests.studies.asking import learn
+from tests.studies.asking import LOOKS, departures, learn
 from tests.studies.generator import Made, make
+from tests.studies.judging import judge
 from tests.studies.kinds import AS_MODELLED
 from tests.studies.pool import run_all
 
@@ -45,21 +45,12 @@ PLANTED: Final[Mapping[str, str]] = {
     "doses act as a power": "dose",
     "one session in eight not logged": "low nights in a row",
     "unlogged bad nights": "far nights",
-    "heavy tails, 20 % missing": "far nights",
+    "heavy tails, 20 % missing": "",
     "fast and slow recovery": "nights since a session",
     "deepest on the second night": "",
     "rates scatter by session": "",
     "25 % lower for 14 nights, in the middle": "low nights in a row",
     "40 % lower for 5 nights, in the middle": "low nights in a row",
-}
-GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
-    "one night to the next": ("lag_1_autocorrelation",),
-    "weekday": ("by_weekday",),
-    "nights since a session": ("by_nights_since_session", "by_type"),
-    "scatter": ("scatter_later_over_earlier",),
-    "far nights": ("far_nights", "furthest"),
-    "low nights in a row": ("low_stretch",),
-    "dose": ("dose_power",),
 }
 
 
@@ -71,34 +62,27 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     options = parser.parse_args()
     count = dict.fromkeys(PLANTED, options.seasons) | {AS_MODELLED: options.modelled}
-    tasks = [(kind, seed) for kind in PLANTED for seed in range(count[kind])]
+    tasks = [(kind, s) for kind in PLANTED if kind != NOISIER for s in range(count[kind])]
     tasks.sort(key=lambda task: task[1] / count[task[0]])  # all kinds come on alike
-    looked = run_all("residuals", look, tasks, options.jobs)
-    page = _page(looked, f"--modelled {options.modelled} --seasons {options.seasons}")
+    judged = run_all("judge", judge, tasks, options.jobs)
+    noisier = run_all(
+        "noisier", look_at_noisier, [(s,) for s in range(options.seasons)], options.jobs
+    )
+    page = _page([*judged, *noisier], f"--modelled {options.modelled} --seasons {options.seasons}")
     PAGE.write_text(page, encoding="utf-8")
     sys.stdout.write(page)
 
 
-def look(kind: str, seed: int) -> dict[str, Any]:
-    """Return the scores of all looks at a made season by group, and which groups depart.
-
-    Keys: `kind`, `refused`; `scores` and `departs`, by group.
-    """
-    made = make(AS_MODELLED if kind == NOISIER else kind, seed)
-    if kind == NOISIER:
-        _make_noisier(made)
+def look_at_noisier(seed: int) -> dict[str, Any]:
+    """Return what departs in a season whose later half is noisier, as `judge` does."""
+    made = make(AS_MODELLED, seed)
+    _make_noisier(made)
     season = Season.from_tables("made", **made.tables)
+    athlete = Athlete(season, learn(season, seed)[0])
     try:
-        answer = residuals(Athlete(season, learn(season, seed)[0]))
-    except NoAnswerError:
-        return {"kind": kind, "refused": True}
-    looks = {group: [*_looks(answer, fields)] for group, fields in GROUPS.items()}
-    return {
-        "kind": kind,
-        "refused": False,
-        "scores": {group: [each.z for each in found] for group, found in looks.items()},
-        "departs": {group: any(each.departs for each in found) for group, found in looks.items()},
-    }
+        return {"kind": NOISIER, "refused": "", "residuals": departures(athlete)}
+    except NoAnswerError as refusal:
+        return {"kind": NOISIER, "refused": str(refusal)}
 
 
 def _make_noisier(made: Made) -> None:
@@ -113,20 +97,11 @@ def _make_noisier(made: Made) -> None:
     readings.loc[late, "rmssd_ms"] = np.exp(foretold + 1.6 * off)
 
 
-def _looks(answer: Residuals, fields: Iterable[str]) -> Iterable[Look]:
-    for name in fields:
-        found = getattr(answer, name)
-        if isinstance(found, Look):
-            yield found
-        elif found is not None:
-            yield from found
-
-
 def _page(looked: list[dict[str, Any]], given: str) -> str:
     rows = [_row(kind, [r for r in looked if r["kind"] == kind]) for kind in PLANTED]
-    head = ["kind of season", "seasons", "anything", *GROUPS]
+    head = ["kind of season", "seasons", "anything", *LOOKS]
     modelled = [r for r in looked if r["kind"] == AS_MODELLED and not r["refused"]]
-    alarms = sum(any(r["departs"].values()) for r in modelled)
+    alarms = sum(any(r["residuals"]["departs"].values()) for r in modelled)
     low, high = _exact(alarms, len(modelled))
     return f"""# Does residuals find what is there?
 
@@ -151,8 +126,8 @@ Seasons as modelled: the scores of all looks of a group should be standard norma
 
 def _row(kind: str, looked: list[dict[str, Any]]) -> list[str]:
     told = [r for r in looked if not r["refused"]]
-    anything = sum(any(r["departs"].values()) for r in told)
-    counts = {group: sum(r["departs"][group] for r in told) for group in GROUPS}
+    anything = sum(any(r["residuals"]["departs"].values()) for r in told)
+    counts = {group: sum(r["residuals"]["departs"][group] for r in told) for group in LOOKS}
     cells = [
         f"**{count}**" if group == PLANTED[kind] else str(count) for group, count in counts.items()
     ]
@@ -161,8 +136,8 @@ def _row(kind: str, looked: list[dict[str, Any]]) -> list[str]:
 
 def _scores(modelled: list[dict[str, Any]]) -> list[list[str]]:
     rows = []
-    for group in GROUPS:
-        scores = np.array([z for r in modelled for z in r["scores"][group]])
+    for group in LOOKS:
+        scores = np.array([z for r in modelled for z in r["residuals"]["scores"][group]])
         if scores.size:
             beyond = f"{(np.abs(scores) > 3).sum()} of {scores.size}"
             mean, sd = f"{scores.mean():+.2f}", f"{scores.std():.2f}"
