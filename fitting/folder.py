@@ -15,9 +15,11 @@ from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doub
 from slackwater.fitting.files import alone, read_whole, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
+from slackwater.fitting.keeping.confirming import confirmations
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.text import plural
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 if TYPE_CHECKING:
@@ -59,6 +61,18 @@ class SeasonFolder(Athlete):
     def set_aside(self) -> Sequence[Reason]:
         """What was entered that can't be right, and what the season has in its place."""
         return [found.reason for found in self.doubts if found.assumed != AS_IT_STANDS]
+
+    def confirm(self) -> logbook.Entered | None:
+        """Write down that all doubtful rows are right, as one step that `undo` takes back.
+
+        Returns:
+            What that changed; None where no row is doubtful.
+
+        Raises:
+            OSError: it cannot be written; all is left as it was.
+        """
+        rows = confirmations(found.row for found in self.doubts)
+        return self.enter(rows, f"{plural(len(rows), 'row')} said to be right") if rows else None
 
     @cached_property
     def season(self) -> Season:

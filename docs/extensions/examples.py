@@ -8,9 +8,9 @@
     ```
 
 With `from` or `until`, only the lines from the first that begins so, up to the next that begins so,
-are shown. Commands run in one folder with three seasons, made anew for each
-build: the demo season, fitted; its first five mornings; and its first fifteen, fitted, which are a
-rest of two weeks.
+are shown. Commands run in one folder with four seasons, made anew for each
+build: the demo season, fitted; its first five mornings; its first fifteen, fitted, which are a
+rest of two weeks; and the demo season with mistakes at its end.
 """
 
 import datetime as dt
@@ -30,6 +30,10 @@ from slackwater.fitting.demo import copy_demo
 
 DEMO = "slackwater-demo"
 CUT_SHORT = {"first-mornings": 5, "two-weeks": 15}
+MISTYPED = {
+    "readings": "2031-07-07,660,chest strap\n2031-07-08,66,4\n",
+    "sessions": "2031-07-07,hill run,60\n",
+}
 ON_PAPER = {"COLUMNS": "80", "NO_COLOR": "1", "PYTHONUNBUFFERED": "1"}
 BEFORE_PROGRAMOUTPUT = 400  # its own handler has Sphinx's default priority, 500
 
@@ -102,6 +106,10 @@ def make_seasons(app: Sphinx) -> None:
     (folder / "two-readings.csv").write_text(
         "Date,RMSSD\n03/04/2031,57.6\n04/04/2031,56.8\n", encoding="utf-8"
     )
+    copy_demo(folder / "mistyped")
+    for name, lines in MISTYPED.items():
+        with (folder / "mistyped" / f"{name}.csv").open("a", encoding="utf-8") as file:
+            file.write(lines)
     for name in (DEMO, "two-weeks"):
         subprocess.run(
             ["slackwater", "fit", name], cwd=folder, check=True, stdout=subprocess.DEVNULL

@@ -11,12 +11,13 @@ import xarray as xr
 
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
+from slackwater.fitting.doubts.season import FAR
 from slackwater.fitting.state.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
-from slackwater.model.errors import QuestionError, unknown_name
+from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
 from slackwater.model.season import DAY
 
 
@@ -72,11 +73,13 @@ def forecast(
         QuestionError: no night, or more than 60, asked for; a planned session's type is unknown
             to the fit, its dose not above 0, or its day before the last reading or too far after
             it.
+        NoAnswerError: a session's dose lies far beyond all that the season has shown.
     """
     if not 1 <= nights <= FARTHEST:
         raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
     now = athlete.now
     events = planned_events(now, planned)
+    _refuse_unseen_doses(now, [*now.pending, *events])
     coming = _coming(now, look_ahead(now, nights, events), level)
     return Forecast(
         about(now, level),
@@ -116,6 +119,21 @@ def _event(now: Standing, planned: PlannedSession) -> Event:
             f"reading ({now.night}), farther than a forecast reaches; plan it nearer."
         )
     return Event(night, label, dose)
+
+
+def _refuse_unseen_doses(now: Standing, events: Iterable[Event]) -> None:
+    """Refuse to say what a dose does that lies far beyond all that any session had.
+
+    Raises:
+        NoAnswerError: there is such a dose.
+    """
+    shown = now.season.through(now.fitted_to).data[n.DOSE].values
+    most = float(shown.max(initial=1.0))
+    for event in events:
+        if event.dose > FAR * most:
+            raise NoAnswerError(
+                Reason("a dose never shown", label=event.label, dose=event.dose, most=most)
+            )
 
 
 def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:

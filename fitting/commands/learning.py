@@ -67,19 +67,29 @@ def demo(folder: Path) -> None:
 @click.command(short_help="Read and validate a season; name every problem.")
 @folder_argument
 @json_option
-def check(season: Path, as_json: bool) -> None:
+@click.option("--yes", is_flag=True, help="Say that all rows are right that look wrong.")
+def check(season: Path, as_json: bool, yes: bool) -> None:
     """Read and validate a season; say what is understood and every problem.
+
+    Rows that look wrong are told with a likely mend. With --yes they are written into
+    confirmed.csv as right, and not asked about again.
 
     \b
     Examples:
       slackwater check my-season
       slackwater check my-season --json
+      slackwater check my-season --yes
     """
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.journey.where import next_of
+    from slackwater.fitting.report.reasons.doubts import confirmed
     from slackwater.fitting.report.season_check import check_as_json, check_as_text
 
     folder = SeasonFolder(season)
+    if yes and folder.doubts:
+        right = [confirmed(found.reason) for found in folder.doubts]
+        folder.confirm()
+        click.echo("\n".join(["Written into confirmed.csv as right:", *right]), err=True)
     found = folder.checked
     step = next_of(folder, "check")
     if as_json:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from slackwater.fitting.doubts import dates, doses, labels, readings, twice
 from slackwater.fitting.doubts.foreseen import Foreseen
-from slackwater.fitting.doubts.history import History
+from slackwater.fitting.doubts.history import History, ln_of
 from slackwater.fitting.intake.cells import (
     ConfirmedRow,
     DayRow,
@@ -40,15 +41,12 @@ def entry_of(row: DayRow) -> str:
     This is what a confirmed entry is known by, whatever line of its file it stands in.
     """
     match row:
-        case ReadingRow(rmssd_ms=None):
-            said = f"reading ln {row.ln_rmssd:.6g}"
-        case ReadingRow():
-            said = f"reading {row.rmssd_ms:.6g} ms"
+        case ReadingRow():  # to 5 digits, as ms that became ln and ms again keep them
+            said = f"reading {math.exp(ln_of(row)):.5g} ms"
+            return f"{said}, {row.sensor}" if row.sensor else said
         case SessionRow():
-            return f"session {row.type}, dose {row.dose:.6g}"
-        case _:
-            return f"{labels.COLUMN[type(row)]} {_name(row)[1]}"
-    return f"{said}, {row.sensor}" if row.sensor else said
+            return f"session {row.type}, dose {row.dose:.5g}"
+    return " ".join(_name(row))
 
 
 def confirmation_of(row: DayRow) -> ConfirmedRow:
@@ -133,7 +131,7 @@ def _numbers(
         yield from doses.unlikely(row, history, inside)
 
 
-def _name(row: DayRow) -> tuple[str, Any]:
+def _name(row: DayRow) -> tuple[str, str]:
     """Return a row's name and its kind; a name is asked about once."""
     column = labels.COLUMN[type(row)]
-    return column, getattr(row, column)
+    return column, str(getattr(row, column))

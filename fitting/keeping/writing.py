@@ -21,6 +21,7 @@ _FIRST_COLUMNS: Mapping[str, tuple[str, ...]] = {
     "types": ("type",),
     "interventions": ("date", "intervention"),
     "stressors": ("date", "stressor"),
+    "confirmed": ("date", "entry"),
 }
 
 

@@ -60,6 +60,9 @@ def _one_type_has_the_value(attribute: str, value: str, type: str) -> str:
 
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
+    "a dose never shown": "A {label!r} with dose {dose:g} lies far beyond every dose that this "
+    "season has shown (up to {most:g}), so what it would do is not known. Dose is relative: 1 is "
+    "that type's usual session.",
     "threshold rule": "half the night-to-night standard deviation of an ordinary night",
     "no session shown": "No session is logged that a reading could show, so there is nothing to "
     "learn days to recover from. Log sessions in sessions.csv (date, type).",

@@ -51,6 +51,11 @@ def told_of(reason: Reason) -> Told:
     return said(**{name: reason.facts[name] for name in said.__annotations__ if name != "return"})
 
 
+def confirmed(reason: Reason) -> str:
+    """Return what was doubted of a file's row, with its place, once it was said to be right."""
+    return f"{reason.facts['file']}:{reason.facts['line']}: {told_of(reason).what}."
+
+
 def _unlikely_reading(
     column: str, date: str, ms: float, expected_ms: float, low_ms: float, high_ms: float,
     chance: float, basis: str, slip: str, meant_ms: float | None,
@@ -126,7 +131,7 @@ def _the_same_session_twice(column: str, date: str, type: str, dose: float) -> T
 
 
 def _ms(ms: float) -> str:
-    return f"{ms:.3g} ms" if ms < 10 else f"{ms:.0f} ms"
+    return f"{ms:.3g} ms" if ms < 100 else f"{ms:.0f} ms"
 
 
 def _entry(column: str, slip: str, ms: float) -> str:

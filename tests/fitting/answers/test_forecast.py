@@ -12,7 +12,7 @@ from slackwater.fitting import Athlete, PlannedSession, forecast
 from slackwater.fitting.answers.forecast import planned_events
 from slackwater.fitting.state.ahead import days_until_baseline, look_ahead
 from slackwater.fitting.state.standing import Event
-from slackwater.model.errors import QuestionError
+from slackwater.model.errors import NoAnswerError, QuestionError
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
@@ -265,3 +265,17 @@ def test_an_unknown_type_cannot_be_planned() -> None:
 def test_a_dose_that_is_none_cannot_be_planned(dose: float) -> None:
     with pytest.raises(QuestionError, match="dose of a planned session is a number above 0"):
         forecast(rower(), planned=[PlannedSession(LAST, "row", dose)])
+
+
+def test_a_dose_that_nothing_has_shown_is_not_foretold() -> None:
+    athlete = rower()
+    day = LAST + DAY
+    assert forecast(athlete, planned=[PlannedSession(day, "row", 5.0)]).sessions
+    with pytest.raises(NoAnswerError) as refused:
+        forecast(athlete, planned=[PlannedSession(day, "row", 60.0)])
+    (reason,) = refused.value.reasons
+    assert (reason.code, reason.facts["dose"], reason.facts["most"]) == (
+        "a dose never shown",
+        60.0,
+        1.0,
+    )

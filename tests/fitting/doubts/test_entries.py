@@ -123,7 +123,7 @@ def test_a_confirmed_entry_is_not_asked_about_again() -> None:
     [
         (ReadingRow(TODAY, rmssd_ms=66.0), "reading 66 ms"),
         (ReadingRow(TODAY, rmssd_ms=66.25, sensor="strap", note="x"), "reading 66.25 ms, strap"),
-        (ReadingRow(TODAY, ln_rmssd=4.19), "reading ln 4.19"),
+        (ReadingRow(TODAY, ln_rmssd=4.19), "reading 66.023 ms"),
         (SessionRow(TODAY, "hill run", 0.5, "x"), "session hill run, dose 0.5"),
     ],
 )

@@ -102,6 +102,23 @@ def test_a_confirmed_row_is_taken_as_it_stands(tmp_path: Path) -> None:
     assert np.exp(again.season.data[n.LOG_RMSSD].values[-1]) == pytest.approx(660)
 
 
+def test_check_confirms_once_and_for_all_and_undo_takes_it_back(tmp_path: Path) -> None:
+    folder = with_line(tmp_path / "demo", "sessions", "2031-07-06,Hill Run,60").path
+    before = {path.name: path.read_bytes() for path in folder.glob("*.csv")}
+    assert len(SeasonFolder(folder).doubts) == 2
+    told = run("check", folder, "--yes")
+    assert told.status == 0
+    assert "as right" in told.err
+    assert "nearly" not in told.out
+    assert (folder / "confirmed.csv").read_text() == (
+        'date,entry\n2031-07-06,"session Hill Run, dose 60"\n'
+    )
+    assert run("check", folder, "--yes").err == ""
+    assert SeasonFolder(folder).doubts == []
+    SeasonFolder(folder).undo()
+    assert {path.name: path.read_bytes() for path in folder.glob("*.csv")} == before
+
+
 def test_where_many_rows_would_go_they_are_no_slips(tmp_path: Path) -> None:
     rows = [f"2031-01-{day:02d},{9 if day % 4 else 90}" for day in range(1, 29)]
     (tmp_path / "readings.csv").write_text("\n".join(["date,rmssd_ms", *rows]) + "\n")
@@ -145,3 +162,29 @@ def test_check_season_gives_the_rows(tmp_path: Path) -> None:
     tables = check_season(tmp_path / "demo").tables
     assert tables is not None
     assert len(tables.readings.entries) == 171
+
+
+def test_a_dose_in_minutes_spoils_no_forecast(demo_copy: Path) -> None:
+    with (demo_copy / "sessions.csv").open("a") as sessions:
+        sessions.write("2031-07-06,hill run,60\n")
+    told = json.loads(run("forecast", demo_copy, "--json").out)
+    (reason,) = told["reasons"]
+    assert reason["code"] == "unlikely dose"
+    assert (reason["line"], reason["dose"], reason["assumed"]) == (80, 60.0, USUAL_DOSE)
+    assert told["nights"][0]["rmssd_ms"]["low"] > 30
+    run("check", demo_copy, "--yes")
+    refused = run("forecast", demo_copy)
+    assert refused.status == 1
+    assert "0 ms" not in refused.out
+    assert "dose 60 lies far beyond" in refused.err
+
+
+def test_fit_names_a_reading_without_its_point_and_what_it_assumed(demo_copy: Path) -> None:
+    path = demo_copy / "readings.csv"
+    text = path.read_text()
+    path.write_text(text.replace("2031-04-20,72.9,", "2031-04-20,729,"))
+    told = run("fit", demo_copy, "--draws", "100", "--chains", "2", "--seed", "1")
+    assert "readings.csv:101:2: 729 ms on 2031-04-20" in told.err
+    assert "write 72.9 ms" in told.err
+    assert "answers leave it out" in told.err
+    assert "Fitted 170 readings" in told.out
