@@ -6,7 +6,7 @@ from importlib.metadata import version as installed_version
 from pathlib import Path
 
 DOCS = Path(__file__).parent
-sys.path.insert(0, str(DOCS / "extensions"))
+sys.path[:0] = [str(DOCS / "extensions"), str(DOCS.parent)]
 os.environ["PATH"] = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
 
 project = "slackwater"

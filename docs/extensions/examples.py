@@ -8,9 +8,10 @@
     ```
 
 With `from` or `until`, only the lines from the first that begins so, up to the next that begins so,
-are shown. Commands run in one folder with four seasons, made anew for each
+are shown. Commands run in one folder with five seasons, made anew for each
 build: the demo season, fitted; its first five mornings; its first fifteen, fitted, which are a
-rest of two weeks; and the demo season with mistakes at its end.
+rest of two weeks; the demo season with mistakes at its end; and its first fourteen mornings, for
+which there are the beats of the nights after.
 """
 
 import datetime as dt
@@ -20,6 +21,7 @@ import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 from docutils import nodes
 from docutils.parsers.rst.directives import unchanged
 from sphinx.application import Sphinx
@@ -27,9 +29,10 @@ from sphinx.util import logging
 from sphinxcontrib.programoutput import Command, ProgramOutputDirective, program_output
 
 from slackwater.fitting.demo import copy_demo
+from tests.fitting.beats.nights import night, with_artefacts, write_stamped
 
 DEMO = "slackwater-demo"
-CUT_SHORT = {"first-mornings": 5, "two-weeks": 15}
+CUT_SHORT = {"first-mornings": 5, "two-weeks": 15, "with-beats": 14}
 MISTYPED = {
     "readings": "2031-07-07,660,chest strap\n2031-07-08,66,4\n",
     "sessions": "2031-07-07,hill run,60\n",
@@ -110,6 +113,7 @@ def make_seasons(app: Sphinx) -> None:
     for name, lines in MISTYPED.items():
         with (folder / "mistyped" / f"{name}.csv").open("a", encoding="utf-8") as file:
             file.write(lines)
+    make_nights(folder)
     for name in (DEMO, "two-weeks"):
         subprocess.run(
             ["slackwater", "fit", name], cwd=folder, check=True, stdout=subprocess.DEVNULL
@@ -125,6 +129,18 @@ def _diary(rows: list[str]) -> str:
         training = ("", "", "Hügellauf", "Ruhetag")[number % 4]
         lines.append(f"{day:%d.%m.%Y};{reading.replace('.', ',')};{training};3")
     return "\r\n".join([*lines, "Mittelwert;57,9;;3", ""])
+
+
+def make_nights(folder: Path) -> None:
+    """Make invented beats: a night, and a folder of three more."""
+    rng = np.random.default_rng(2)
+    (folder / "nights").mkdir()
+    names = ["night.csv", *(f"nights/2031-01-{day}.csv" for day in (21, 22, 23))]
+    for name, evening, rmssd_ms in zip(names, (19, 20, 21, 22), (62, 47, 55, 60), strict=True):
+        rr_ms = with_artefacts(night(rng, rmssd_ms=rmssd_ms), rng)
+        write_stamped(folder / name, rr_ms, dt.datetime(2031, 1, evening, 22, 48))
+    drawing = ["slackwater", "beats", names[0], "with-beats", "--draft", "--picture", "night.png"]
+    subprocess.run(drawing, cwd=folder, check=True, stdout=subprocess.DEVNULL)
 
 
 def setup(app: Sphinx) -> dict[str, bool]:

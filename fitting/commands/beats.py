@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from slackwater.fitting.beats.merge import Beats
     from slackwater.fitting.beats.mornings import Edge
     from slackwater.fitting.beats.night import Asked, Measured
+    from slackwater.fitting.doubts.entries import Doubt
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.intake.cells import ReadingRow
+    from slackwater.fitting.intake.tables import Tables
     from slackwater.fitting.keeping.row import Cell, Row
     from slackwater.model.season import Season
 
@@ -72,6 +74,9 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
       slackwater beats nights my-season --sensor "chest strap"
       slackwater beats night.csv my-season --from 23:30 --to 05:30 --draft
     """
+    from slackwater.fitting.intake.files import read_tables
+    from slackwater.fitting.keeping.confirming import confirmations
+
     asked = _asked(given)
     drawn: list[Measured] = []
     if source.is_dir() and (given["date"] or given["picture"]):
@@ -90,9 +95,16 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
     if given["picture"]:
         _draw(answer, drawn[0], given["picture"])
         answer = replace(answer, picture=str(given["picture"]))
-    answer = _in_doubt(season, answer, given["sensor"].strip())
-    if not given["draft"]:
-        answer = _enter(season, answer, given["sensor"].strip(), given["yes"])
+    sensor, (_, tables) = given["sensor"].strip(), read_tables(season.path)
+    doubts = _doubted(answer, sensor, tables)
+    answer = replace(answer, doubts=tuple(doubt.reason for doubt in doubts))
+    if not given["draft"] and (readings := answer.rows(sensor)):
+        if doubts and not (given["yes"] or _said_right(answer)):
+            raise NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
+        rows = [_row(reading, reading.date in answer.replaced) for reading in readings]
+        right = [doubt.row for doubt in doubts]
+        there = [entry.values for entry in tables.confirmed.entries]
+        answer = _enter(season, answer, [*rows, *confirmations(right, there)])
     print_answer(row, answer, season, given["as_json"])
     if answer.refused:
         sys.exit(NO_ANSWER)
@@ -106,15 +118,12 @@ def _as_it_stands(season: SeasonFolder) -> Season | None:
     return found.season
 
 
-def _in_doubt(season: SeasonFolder, answer: Beats, sensor: str) -> Beats:
-    """Add what is to be asked about the nights before they are entered."""
+def _doubted(answer: Beats, sensor: str, tables: Tables) -> list[Doubt]:
+    """Return what is to be asked about the nights before they are entered."""
     from slackwater.fitting.doubts.coming import doubts_of_coming
-    from slackwater.fitting.intake.files import read_tables
 
-    _, tables = read_tables(season.path)
     found = doubts_of_coming(answer.rows(sensor), tables, dt.date.today())
-    # That a night is replaced was asked for.
-    return replace(answer, doubts=tuple(d.reason for d in found if d.reason.code != _SECOND))
+    return [doubt for doubt in found if doubt.reason.code != _SECOND]  # replacing was asked for
 
 
 def _asked(given: dict[str, Any]) -> Asked:
@@ -153,15 +162,9 @@ def _draw(answer: Beats, measured: Measured, path: Path) -> None:
     write_whole(path, draw_night(answer.nights[0], measured, form))
 
 
-def _enter(season: SeasonFolder, answer: Beats, sensor: str, yes: bool) -> Beats:
-    readings = answer.rows(sensor)
-    if not readings:
-        return answer
-    if answer.doubts and not (yes or _said_right(answer)):
-        raise NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
-    rows = [_row(reading, reading.date in answer.replaced) for reading in readings]
-    nights = "a night" if len(readings) == 1 else f"{len(readings)} nights"
-    season.enter(rows, f"beats of {nights}")
+def _enter(season: SeasonFolder, answer: Beats, rows: list[Row]) -> Beats:
+    count = len(answer.rows())
+    season.enter(rows, "beats of a night" if count == 1 else f"beats of {count} nights")
     found = season.checked.season
     if found is None:
         return replace(answer, written=True)

@@ -99,6 +99,7 @@ def test_an_unlikely_night_is_not_entered_unasked(season: Path, tmp_path: Path) 
     assert ran.status == 0, ran.err
     assert len(json.loads(ran.out)["doubts"]) == 1
     assert len(rows(season)) == 32
+    assert SeasonFolder(season).doubts == []  # said to be right
 
 
 def test_a_bad_file_among_good_ones_is_named_and_the_others_are_entered(

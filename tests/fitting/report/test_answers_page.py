@@ -8,8 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pytest
 
+from tests.fitting.beats.nights import night, write_intervals
 from tests.fitting.conftest import Fitted, run
 
 PAGE: Final = Path(__file__).parents[3] / "docs" / "answers.md"
@@ -89,6 +91,17 @@ def test_every_key_of_an_answer_is_defined(everything: Path, heading: str) -> No
     assert ran.status == 0, ran.err
     pages = sections()
     known = defined(pages[IN_ALL]) | defined(pages[heading])
+    assert undefined(json.loads(ran.out), known) == set()
+
+
+def test_every_key_of_beats_is_defined(everything: Path, tmp_path: Path) -> None:
+    rr_ms = night(np.random.default_rng(0), hours=0.2)
+    write_intervals(tmp_path / "2031-07-08.txt", rr_ms)
+    (tmp_path / "2031-07-09.txt").write_text("no beats\n")
+    ran = run("beats", tmp_path, everything, "--draft", "--json")
+    assert ran.status == 1, ran.err  # for the file that gives none
+    pages = sections()
+    known = defined(pages[IN_ALL]) | defined(pages["beats"])
     assert undefined(json.loads(ran.out), known) == set()
 
 
