@@ -245,3 +245,6 @@ def _read(path: Path) -> bytes | None:
         return read_whole(path)
     except FileNotFoundError:
         return None
+    except OSError as error:
+        mend = "put the file that was written back in its place, or move away what is there"
+        raise SeasonError(f"{path}: cannot be read ({error.strerror}); {mend}.") from None

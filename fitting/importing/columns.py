@@ -157,7 +157,7 @@ def _one_date(
         if len(named) == 1:
             dates = [found[named[0]]._replace(field="date", flag=False)]
         else:
-            among = [found[c] for c in named] or [use for use in found if use.header.words]
+            among = [found[c] for c in named]
             return found, [_which("date", among, layout.sheet, leave=False)] if among else []
     if len(dates) > 1:
         return found, [_which("date", dates, layout.sheet, leave=False)]

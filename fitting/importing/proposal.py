@@ -73,13 +73,14 @@ def propose(
         headers = tuple(header.text for header in part(sheet).headers)
         shape = next((each for each in kept if each.headers == headers), None)
         plan = plan_sheet(sheet, choices.over(shape.choices) if shape else choices, known)
-        if plan.understood and (plan.date or plan.questions):
+        if plan.understood and (plan.date or _asks_for_dates(plan)):
             plans.append(plan)
             remembered = remembered and shape is not None
         elif len(book.sheets) > 1:
             aside.append(sheet.name)
         else:
-            questions += plan.questions or [_what_is_it(book, plan)]
+            asked = [*plan.questions] if plan.date or _asks_for_dates(plan) else []
+            questions += asked or [_what_is_it(book, plan)]
     questions += [question for plan in plans for question in plan.questions]
     if not plans and not questions:
         what, mend = "no sheet of it holds dates and readings or sessions", "choose another file"
@@ -101,6 +102,10 @@ def _chosen(book: Book, choices: Choices) -> list[Sheet]:
             shown = ", ".join(map(repr, names))
             raise QuestionError(f"There is no sheet {wanted!r}. The file has {shown}.{hint}")
     return [sheet for sheet in book.sheets if not choices.sheets or sheet.name in choices.sheets]
+
+
+def _asks_for_dates(plan: Plan) -> bool:
+    return any(asked.about == "column" and asked.of == "date" for asked in plan.questions)
 
 
 def _what_is_it(book: Book, plan: Plan) -> Question:
