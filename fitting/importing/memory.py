@@ -90,7 +90,8 @@ def remembering(content: bytes, kept: Sequence[Shape]) -> bytes:
             tables[same[0]] = table
         else:
             tables.append(table)
-    return tomlkit.dumps(document).encode()
+    text = tomlkit.dumps(document)
+    return (text if text.endswith("\n") else f"{text}\n").encode()
 
 
 def _as_toml(shape: Shape) -> dict[str, Any]:

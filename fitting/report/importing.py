@@ -106,14 +106,15 @@ def _left(plan: Plan, rests: int, zeros: Sequence[int], split: int) -> Iterator[
     days = plan.days
     lost = [] if plan.choices.undated == "above" else [row.number for row in days.undated]
     for numbers, what in (
-        (days.totals, "sums or means"),
-        (days.asides, "titles or remarks"),
-        (lost, "without a date"),
-        (zeros, "with a reading of 0 or less"),
+        (days.totals, "a sum or mean"),
+        (days.asides, "a title or remark"),
+        (lost, "having no date"),
+        (zeros, "reading 0 or less"),
     ):
         if numbers:
-            shown = ", ".join(map(str, numbers[:5])) + (", …" if len(numbers) > 5 else "")
-            yield f"left out: {plural(len(numbers), 'row')} {what} ({shown})"
+            more = [f"{len(numbers) - 5} more"] if len(numbers) > 5 else []
+            rows = "row" if len(numbers) == 1 else "rows"
+            yield f"left out, as {what}: {rows} {listed([*map(str, numbers[:5]), *more])}"
     if rests:
         yield f"no session: {plural(rests, 'day')} of rest"
     if split:
