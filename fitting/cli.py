@@ -25,6 +25,7 @@ _OTHERS: Final = {
     "check": "commands.learning:check",
     "fit": "commands.learning:fit",
     "import": "commands.importing:import_",
+    "log": "commands.log:log",
     "report": "commands.report:report",
     "spacing": "commands.spacing:spacing",
     "trial": "commands.trial:trial",

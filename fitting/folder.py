@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from slackwater.fitting import logbook
+from slackwater.fitting.answers.forecast import coming_mornings
 from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doubts_in
 from slackwater.fitting.files import alone, read_whole, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.keeping.confirming import confirmations
+from slackwater.fitting.mornings import Mornings, keep_mornings, key_of, read_mornings
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.athlete import Athlete
@@ -49,6 +51,7 @@ class SeasonFolder(Athlete):
         """The season, or all that keeps it from being read."""
         with suppress(SeasonError):  # whoever logs is told of a damaged record
             logbook.settle(self.path)
+        _ = self._key
         return check_season(self.path)
 
     @cached_property
@@ -144,6 +147,31 @@ class SeasonFolder(Athlete):
 
         return read_plans(content, str(self.path / PLANS))
 
+    @property
+    def mornings(self) -> Mornings:
+        """What is foreseen of the coming mornings, kept for whoever asks again.
+
+        Raises:
+            NoAnswerError: there is no posterior, or nothing may be answered from it.
+            SeasonFilesError: the season cannot be read.
+        """
+        if kept := read_mornings(self.path):
+            return kept
+        found = coming_mornings(self)
+        if self._key:
+            keep_mornings(self.path, found, self._key)
+        return found
+
+    def keep_in_mind(self) -> None:
+        """Keep what is foreseen, where all that it takes was worked out already."""
+        if "now" in self.__dict__:
+            _ = self.mornings
+
+    @cached_property
+    def _key(self) -> str | None:
+        """The key of what the folder holds, taken before any of it is read."""
+        return key_of(self.path)
+
     def enter(self, rows: Sequence[Row], what: str) -> logbook.Entered:
         """Enter rows into the season's own files, as one step that `undo` takes back.
 
@@ -181,7 +209,8 @@ class SeasonFolder(Athlete):
             OSError: it cannot be written; the one before is left as it was.
         """
         path = replace(posterior, departures=_departures(self.season, posterior)).save(self.path)
-        self._forget("posterior", "now", "as_fitted", "past", "past_as_fitted", "own_recovery")
+        of_posterior = ("now", "as_fitted", "past", "past_as_fitted", "own_recovery")
+        self._forget("posterior", *of_posterior, "checked", "_key")
         return path
 
     def write(self, name: str, content: bytes) -> Path:

@@ -34,8 +34,8 @@ from slackwater.fitting.keeping.journal import (
     read_journal,
 )
 from slackwater.fitting.keeping.row import Row
+from slackwater.fitting.keeping.writing import Readings, readings_in, take_out
 from slackwater.fitting.keeping.writing import enter as with_rows
-from slackwater.fitting.keeping.writing import take_out
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 JOURNAL: Final = ".slackwater.journal"
@@ -97,7 +97,7 @@ def enter(folder: Path, rows: Sequence[Row], what: str) -> Entered:
         by_file[row.file].append(row)
     for journal in _tries(folder):
         with suppress(_ChangedError):
-            settings = _settings(folder)
+            settings = settings_of(folder)
             changes, contents = [], {}
             added: dict[str, list[str]] = {}
             for file, its in by_file.items():
@@ -149,6 +149,17 @@ def undo(folder: Path) -> TakenBack:
     raise AssertionError
 
 
+def readings_of(folder: Path) -> Readings:
+    """Return what readings.csv holds of the nights read.
+
+    Raises:
+        SeasonFilesError: season.toml or the file cannot be read.
+    """
+    settle(folder)
+    content = _read(folder / "readings.csv")
+    return Readings({}, "") if content is None else readings_in(content, settings_of(folder))
+
+
 def settle(folder: Path) -> None:
     """Finish an entry that was cut short; nothing where there is none, or nothing can be written.
 
@@ -165,7 +176,7 @@ def _without(change: FileChange, now: bytes | None, folder: Path) -> bytes | Non
     if digest(now) == change.after:
         return change.undone(now)
     file = change.name.removesuffix(".csv")
-    return None if now is None else take_out(file, now, change.placed, _settings(folder))
+    return None if now is None else take_out(file, now, change.placed, settings_of(folder))
 
 
 def _tries(folder: Path) -> Iterator[Journal]:
@@ -220,7 +231,12 @@ def _carry_out(
         append(path, ended(step, done=True), journal.whole + len(record))
 
 
-def _settings(folder: Path) -> Settings:
+def settings_of(folder: Path) -> Settings:
+    """Return what a folder's season.toml says.
+
+    Raises:
+        SeasonFilesError: it cannot be read.
+    """
     return read_settings(_read(folder / SETTINGS_FILE) or b"")
 
 

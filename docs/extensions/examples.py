@@ -8,10 +8,10 @@
     ```
 
 With `from` or `until`, only the lines from the first that begins so, up to the next that begins so,
-are shown. Commands run in one folder with five seasons, made anew for each
-build: the demo season, fitted; its first five mornings; its first fifteen, fitted, which are a
-rest of two weeks; the demo season with mistakes at its end; and its first fourteen mornings, for
-which there are the beats of the nights after.
+are shown. Commands run in one folder with six seasons, made anew for each
+build: the demo season, fitted; the same again, to be logged into; its first five mornings; its
+first fifteen, fitted, which are a rest of two weeks; the demo season with mistakes at its end; and
+its first fourteen mornings, for which there are the beats of the nights after.
 """
 
 import datetime as dt
@@ -32,6 +32,7 @@ from slackwater.fitting.demo import copy_demo
 from tests.fitting.beats.nights import night, with_artefacts, write_stamped
 
 DEMO = "slackwater-demo"
+LOGGED = "spring"
 CUT_SHORT = {"first-mornings": 5, "two-weeks": 15, "with-beats": 14}
 MISTYPED = {
     "readings": "2031-07-07,660,chest strap\n2031-07-08,66,4\n",
@@ -118,6 +119,7 @@ def make_seasons(app: Sphinx) -> None:
         subprocess.run(
             ["slackwater", "fit", name], cwd=folder, check=True, stdout=subprocess.DEVNULL
         )
+    shutil.copytree(folder / DEMO, folder / LOGGED)
 
 
 def _diary(rows: list[str]) -> str:

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.answer import Answer, about
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
+from slackwater.fitting.answers.intervals import (
+    DEFAULT_LEVEL,
+    Interval,
+    interval,
+    interval_of,
+    intervals,
+)
 from slackwater.fitting.doubts.season import FAR
+from slackwater.fitting.mornings import LEVEL, Morning, Mornings
 from slackwater.fitting.state.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Event, Standing
@@ -19,6 +26,9 @@ from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
 from slackwater.model.season import DAY
+
+KEPT_NIGHTS: Final = 7  # a week without a reading
+_KEPT_DRAWS: Final = 100  # enough for the chance of a reading far out
 
 
 class PlannedSession(NamedTuple):
@@ -92,6 +102,41 @@ def forecast(
     )
 
 
+def coming_mornings(athlete: Athlete, nights: int = KEPT_NIGHTS) -> Mornings:
+    """Return the same of the coming mornings' readings in plain numbers, which can be kept.
+
+    Args:
+        athlete: the season and what was learnt of it.
+        nights: how many, 1 to 60.
+
+    Raises:
+        NoAnswerError: nothing may be answered, as for `forecast`.
+        QuestionError: no night, or more than 60.
+    """
+    foretold = forecast(athlete, nights, level=LEVEL).nights
+    now = athlete.now
+    ahead = look_ahead(now, nights, [])
+    some = slice(None, None, max(1, len(now.rates) // _KEPT_DRAWS))
+    centre = now.level_mean[some, None] - ahead.shown[some]
+    variance = ahead.level_variance[some]
+    return Mornings(
+        str(now.night),
+        now.parameter(n.NOISE_SD)[some].tolist(),
+        now.parameter(n.NOISE_TAIL)[some].tolist(),
+        [
+            Morning(
+                str(ahead.dates[night]),
+                *interval_of(foretold["rmssd_ms"][night]),
+                float(foretold["ln_mean"][night]),
+                float(foretold["ln_sd"][night]),
+                centre[:, night].tolist(),
+                variance[:, night].tolist(),
+            )
+            for night in range(nights)
+        ],
+    )
+
+
 def planned_events(now: Standing, planned: Iterable[PlannedSession]) -> list[Event]:
     """Return planned sessions as a state carried forward takes them.
 
@@ -152,11 +197,12 @@ def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
 
 def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
-    centre = now.level_mean[:, None] - ahead.shown
     tail = now.parameter(n.NOISE_TAIL)
     noise = now.parameter(n.NOISE_SD) ** 2 * np.exp(tail**2 / 2)
-    variance = (ahead.level_variance + noise[:, None]).mean(axis=0) + centre.var(axis=0)
-    return centre.mean(axis=0), np.sqrt(variance)
+    # A row for each night: sums then end in the same digits, however many nights are asked for.
+    centre = np.ascontiguousarray((now.level_mean[:, None] - ahead.shown).T)
+    within = np.ascontiguousarray((ahead.level_variance + noise[:, None]).T).mean(axis=1)
+    return centre.mean(axis=1), np.sqrt(within + centre.var(axis=1))
 
 
 def _back_by(chances: xr.DataArray, level: float) -> np.datetime64 | None:

@@ -45,6 +45,11 @@ def complete_intervention(
     return _begun(_column("interventions", "intervention"), incomplete)
 
 
+def complete_stressor(_ctx: Context, _param: Parameter, incomplete: str) -> list[CompletionItem]:
+    """Offer the stressors that were logged."""
+    return _begun(_column("stressors", "stressor"), incomplete)
+
+
 def complete_sensor(_ctx: Context, _param: Parameter, incomplete: str) -> list[CompletionItem]:
     """Offer the sensors that readings name."""
     return _begun(_column("readings", "sensor"), incomplete)

@@ -129,6 +129,7 @@ def fit(season: SeasonFolder, seed: int | None, draws: int, chains: int) -> None
 
     _fit(season, seed, draws, chains)
     print_next(next_of(season, "fit"), season)
+    season.keep_in_mind()
 
 
 def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int) -> None:

@@ -106,6 +106,7 @@ def print_answer(
         from slackwater.fitting.report.objects import as_json as render
 
         click.echo(render(answer, {"next": step_object(step, season)}))
+        season.keep_in_mind()
         return
     from rich.console import Console
 
@@ -114,6 +115,7 @@ def print_answer(
     show(Console(highlight=False), question.tell(answer), answer, caution, Console(stderr=True))
     if caution:
         print_next(step, season)
+    season.keep_in_mind()
 
 
 def step_object(step: NextStep, season: SeasonFolder) -> dict[str, str]:

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from slackwater.fitting.answers.support import FEW_SESSIONS
+from slackwater.fitting.daily.logged import FIRST_FIT
 
 if TYPE_CHECKING:
     from slackwater.fitting.records.trials import Trial
 
-FIRST_FIT: Final = 14  # readings that a fit takes
 FIRST_WEEKS: Final = 4  # of training, until the first fit that says something of it
 WEEKS: Final = 8  # of training, until plans and trials have something to stand on
 WEEKS_AT_MOST: Final = 12  # to wait for a type that is rarely done

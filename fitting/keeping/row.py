@@ -24,6 +24,7 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "stressors": ("date", "stressor"),
     "confirmed": ("date", "entry"),
 }
+NUMBERS: Final = ("rmssd_ms", "ln_rmssd", "ln_sd", "dose")
 MANY_ALIKE: Final = "sessions"
 _KINDS: Final = {kind.file: columns for kind, columns in COLUMNS.items()}
 _LN_DIGITS: Final = 6  # of ln RMSSD where a file holds that: ms to 7 digits
@@ -58,7 +59,10 @@ def in_columns(row: Row, has_ln: bool) -> dict[str, str]:
     """
     if row.file not in COLUMNS_OF:
         raise QuestionError(f"A season has no file {row.file}.csv.")
-    texts = {name: _plain(cell) for name, cell in row.cells.items()}
+    texts = {
+        name: cell.strip() if name in NUMBERS and isinstance(cell, str) else _plain(cell)
+        for name, cell in row.cells.items()
+    }
     kinds = _KINDS[row.file]
     for name, text in texts.items():
         if name not in kinds and row.file != "types":

@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 from slackwater.fitting.intake.csv_file import read_grid
 from slackwater.fitting.intake.problems import Problem, SeasonFilesError, show
 from slackwater.fitting.intake.settings import CsvSettings, Settings
+from slackwater.fitting.keeping.row import NUMBERS
 
 _SHOWING: Final = 20  # rows that show how a column is written
 _ENDS: Final = ("\r\n", "\n", "\r")
@@ -218,9 +219,6 @@ class Sheet:
                 "write it otherwise, or save the season's files as UTF-8 (season.toml says which)"
             )
             raise SeasonFilesError([Problem(f"{self.file}.csv", 1, 1, what, mend)]) from None
-
-
-NUMBERS: Final = {"rmssd_ms", "ln_rmssd", "dose"}
 
 
 def read_sheet(file: str, data: bytes, settings: Settings) -> Sheet:

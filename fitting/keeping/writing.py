@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -51,6 +53,18 @@ class Written(NamedTuple):
     added: list[str]
 
 
+class Readings(NamedTuple):
+    """What a file of readings holds.
+
+    Attributes:
+        held: ISO date -> RMSSD, ms.
+        sensor: what the latest was read with; "" where that is not said.
+    """
+
+    held: dict[str, float]
+    sensor: str
+
+
 def enter(file: str, data: bytes | None, rows: Sequence[Row], settings: Settings) -> Written:
     """Return a file with rows entered, each where the order of its dates puts it.
 
@@ -71,6 +85,7 @@ def enter(file: str, data: bytes | None, rows: Sequence[Row], settings: Settings
         more = [name for cells in given for name, text in cells.items() if text]
         sheet = new_sheet(file, [*dict.fromkeys((*_FIRST_COLUMNS[file], *more))], settings)
     sheet, added = _with_columns(sheet, given)
+    given = [{name: c[name] for name in c if name in sheet.columns} for c in given]
     replaced, placed, fresh = _placed(sheet, rows, given)
     lines = [replaced.get(n, line) for n, line in enumerate(sheet.lines)]
     return Written(sheet.content(_joined(sheet, lines, fresh)), placed, added)
@@ -208,6 +223,23 @@ def _joined(sheet: Sheet, lines: list[Line], fresh: list[tuple[int, Line]]) -> l
             result.append(line)
     ended = [line if line.end else line._replace(end=sheet.end) for line in result]
     return [*ended[:-1], ended[-1]._replace(end="")] if bare else ended
+
+
+def readings_in(data: bytes, settings: Settings) -> Readings:
+    """Return what a file of readings holds.
+
+    Raises:
+        SeasonFilesError: the file's rows cannot be told.
+    """
+    sheet = read_sheet("readings", data, settings)
+    held: dict[str, float] = {}
+    for line in sheet.lines[1:]:
+        ms, ln = (sheet.value(line, name) for name in ("rmssd_ms", "ln_rmssd"))
+        with suppress(ValueError, OverflowError):
+            held[sheet.value(line, "date")] = float(ms) if ms else math.exp(float(ln))
+    latest = max(sheet.dates, default=None)
+    sensor = sheet.value(sheet.lines[latest[1]], "sensor") if latest else ""
+    return Readings(held, sensor)
 
 
 def take_out(file: str, data: bytes, placed: Sequence[Placed], settings: Settings) -> bytes:

@@ -48,12 +48,14 @@ def look_ahead(
     """
     rng = now.rng()
     dip, shown, dates = dips_ahead(now, nights, planned, measures, rng)
+    level = now.simulated_level(rng)[:, None]
+    # Night by night, so that a night is the same however far one looks.
+    drift, tail, noise = rng.standard_normal((nights, 3, len(dip))).transpose(1, 2, 0)
     drift_variance = now.parameter(n.DRIFT_SD)[:, None] ** 2
-    steps = np.sqrt(drift_variance) * rng.standard_normal(dip.shape)
-    level = now.simulated_level(rng)[:, None] + np.cumsum(steps, axis=1)
-    tail = now.parameter(n.NOISE_TAIL)[:, None] * rng.standard_normal(dip.shape)
-    noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(tail / 2)
-    reading = level - shown + noise_sd * rng.standard_normal(dip.shape)
+    level = level + np.cumsum(np.sqrt(drift_variance) * drift, axis=1)
+    log_variance = now.parameter(n.NOISE_TAIL)[:, None] * tail
+    noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(log_variance / 2)
+    reading = level - shown + noise_sd * noise
     passed = np.arange(1, nights + 1)
     variance = now.level_variance[:, None] + drift_variance * passed
     return Ahead(dates, dip, shown, level, reading, variance)

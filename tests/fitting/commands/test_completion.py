@@ -131,6 +131,9 @@ BASH = shutil.which("bash") or ""
     ("words", "reply"),
     [
         ("slackwater repeats demo --type hi", r"<hill\ run>"),
+        ("slackwater log session demo hi", r"<hill\ run>"),
+        ("slackwater log intervention demo ri", r"<river\ dip>"),
+        ("slackwater log stressor demo he", r"<head\ cold>"),
         ("slackwater repeats demo --type '\"hi'", "<hill run>"),
         (r"slackwater compare demo --types 'hill\ run' st", r"<steady\ row>"),
         ("slackwater forecast demo --session '\"2031-07-08:hi'", "<2031-07-08:hill run>"),

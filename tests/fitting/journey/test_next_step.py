@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from slackwater.fitting import SeasonFolder
-from slackwater.fitting.journey.next_step import FIRST_FIT, RULES, Where, next_step
+from slackwater.fitting.daily.logged import FIRST_FIT
+from slackwater.fitting.journey.next_step import RULES, Where, next_step
 from slackwater.fitting.records.trials import Analysed, Stopped, Trial
 from slackwater.fitting.sampling.fit import FEWEST_READINGS
 from tests.fitting.answers import by_hand

@@ -1,0 +1,199 @@
+"""A line a day: one row entered, and what it means against what was foreseen.
+
+Facts alone; kept free of pandas, as nobody waits for the answer to a number typed in. Only where
+nothing that was foreseen is kept, or what is entered acts on the coming mornings, are they worked
+out anew.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from slackwater.fitting import logbook
+from slackwater.fitting.files import read_whole
+from slackwater.fitting.intake.cells import COLUMNS, DayRow
+from slackwater.fitting.intake.csv_file import read_grid
+from slackwater.fitting.intake.problems import Problem, SeasonFilesError
+from slackwater.fitting.intake.settings import Settings
+from slackwater.fitting.intake.tables import Table, read_table
+from slackwater.fitting.keeping.row import Row
+from slackwater.fitting.mornings import POSTERIOR, Morning, read_mornings
+from slackwater.model.errors import NoAnswerError, Reason, SlackwaterError
+
+if TYPE_CHECKING:
+    from slackwater.fitting.answers.forecast import Forecast
+
+FIRST_FIT: Final = 14  # readings that a fit takes
+
+
+@dataclass(frozen=True)
+class Logged:
+    """One row that was entered.
+
+    Attributes:
+        season: the season's name.
+        row: the row.
+        date: its day.
+        entered: what entering it did to the files.
+        last_night: date of the last reading; None before the first.
+        expected: for a reading, what was foreseen of its morning; None where nothing was.
+        ahead: for what acts on the coming nights, the forecast of the next morning that shows it.
+        why_not: why nothing was foreseen; empty where something was.
+        first_fit: how many readings there are, where nothing was learnt yet.
+    """
+
+    season: str
+    row: Row
+    date: dt.date
+    entered: logbook.Entered
+    last_night: dt.date | None
+    expected: Morning | None = None
+    ahead: Forecast | None = None
+    why_not: tuple[Reason, ...] = ()
+    first_fit: int | None = None
+
+    @property
+    def percent(self) -> float | None:
+        """How far a reading lies over what was expected, in percent; negative where under."""
+        if self.expected is None:
+            return None
+        return 100 * (float(self.row.cells["rmssd_ms"]) / self.expected.median - 1)  # type: ignore[arg-type]
+
+
+def log_reading(folder: Path, row: Row, what: str) -> Logged:
+    """Enter a reading, and say what was expected of it.
+
+    Args:
+        folder: the season folder.
+        row: the reading.
+        what: what it is, in a few words.
+
+    Raises:
+        SlackwaterError, OSError: as `logbook.enter`; nothing is written then.
+    """
+    day = row.cells["date"]
+    assert isinstance(day, dt.date)
+    found = _expected(folder, day)
+    entered = logbook.enter(folder, [row], what)
+    nights = _nights(folder)
+    first_fit = None if (folder / POSTERIOR).exists() else len(nights)
+    last = max(nights, default=None)
+    expected, why = found
+    return Logged(season_name(folder), row, day, entered, last, expected, None, why, first_fit)
+
+
+def log_event(folder: Path, row: Row, what: str) -> Logged:
+    """Enter a session, a measure or a stressor, and foretell the next morning that shows it.
+
+    Args and errors as for `log_reading`.
+    """
+    day = row.cells["date"]
+    assert isinstance(day, dt.date)
+    entered = logbook.enter(folder, [row], what)
+    nights = _nights(folder)
+    ahead: Forecast | None = None
+    why: tuple[Reason, ...] = ()
+    first_fit = None
+    if (folder / POSTERIOR).exists():
+        ahead, why = _ahead(folder, day)
+    else:
+        first_fit = len(nights)
+    last = max(nights, default=None)
+    return Logged(season_name(folder), row, day, entered, last, None, ahead, why, first_fit)
+
+
+def keep_up(folder: Path) -> None:
+    """Work out the next mornings as well, where what that takes was loaded for this one."""
+    if "slackwater.fitting.folder" in sys.modules:
+        from slackwater.fitting.folder import SeasonFolder
+
+        with suppress(SlackwaterError):
+            _ = SeasonFolder(folder).mornings
+
+
+def tables(folder: Path, settings: Settings) -> Iterator[Table[Any]]:
+    """Yield a season's files of dated rows as far as they can be read, whatever is wrong in them.
+
+    Args:
+        folder: the season folder.
+        settings: what its season.toml says.
+    """
+    for kind in COLUMNS:
+        name = f"{kind.file}.csv"
+        if issubclass(kind, DayRow) and (folder / name).exists():
+            try:
+                grid = read_grid(name, read_whole(folder / name), settings.csv)
+            except SeasonFilesError as stop:
+                yield Table(name, problems=stop.problems)
+                continue
+            except OSError as error:
+                what = f"the file cannot be read ({error.strerror})"
+                yield Table(name, problems=[Problem(name, 1, 1, what, "see what `check` says")])
+                continue
+            yield read_table(grid, kind, settings.headers(kind.file), settings.csv.decimal)
+
+
+def _expected(folder: Path, day: dt.date) -> tuple[Morning | None, tuple[Reason, ...]]:
+    """Return what is foreseen of a morning, or why nothing is; neither before the first fit."""
+    if not (folder / POSTERIOR).exists():
+        return None, ()
+    mornings = read_mornings(folder)
+    if mornings and (morning := mornings.of(day)):
+        return morning, ()
+    from slackwater.fitting.answers.forecast import coming_mornings
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.state.ahead import FARTHEST
+
+    season = SeasonFolder(folder)
+    try:
+        mornings = season.mornings
+        last = dt.date.fromisoformat(mornings.last_night)
+        if day <= last:
+            facts = {"day": str(day), "last_night": mornings.last_night}
+            return None, (Reason("before the last reading", **facts),)
+        if (day - last).days > FARTHEST:
+            return None, (Reason("farther than a forecast", last_night=mornings.last_night),)
+        return mornings.of(day) or coming_mornings(season, (day - last).days).nights[-1], ()
+    except NoAnswerError as error:
+        return None, error.reasons
+    except SeasonFilesError as error:
+        return None, (Reason("season to be mended", count=len(error.problems)),)
+
+
+def _ahead(folder: Path, day: dt.date) -> tuple[Forecast | None, tuple[Reason, ...]]:
+    from slackwater.fitting.answers.forecast import forecast
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.state.ahead import FARTHEST
+
+    season = SeasonFolder(folder)
+    try:
+        last = dt.date.fromisoformat(season.mornings.last_night)
+        nights = max(1, (day - last).days + 1)
+        if nights > FARTHEST:
+            return None, (Reason("farther than a forecast", last_night=str(last)),)
+        return forecast(season, nights), ()
+    except NoAnswerError as error:
+        return None, error.reasons
+    except SeasonFilesError as error:
+        return None, (Reason("season to be mended", count=len(error.problems)),)
+
+
+def last_night(folder: Path) -> dt.date | None:
+    """Return the date of the last reading; None before the first."""
+    return max(_nights(folder), default=None)
+
+
+def season_name(folder: Path) -> str:
+    """Return the season's name."""
+    return logbook.settings_of(folder).name or folder.resolve().name or "season"
+
+
+def _nights(folder: Path) -> list[dt.date]:
+    found = next(tables(folder, logbook.settings_of(folder)), None)
+    return [] if found is None or found.file != "readings.csv" else found.values("date")
