@@ -35,7 +35,7 @@ class Held(Look):
     """One number, held against what the model says of it.
 
     Attributes:
-        value: estimate and interval.
+        value: mean over the posterior, and its interval over seasons alike.
         by_chance: what the model says, and how far off chance alone leads: of 20 seasons that the
             model describes, 1 has any number outside such a range.
     """

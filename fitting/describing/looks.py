@@ -216,7 +216,7 @@ def dose_power(season: Season, session_z: Floats, session_sd: Floats) -> Score |
     total = np.sqrt((weight**2).sum())
     found = score(session_z @ weight / total)
     of_one = (weight * told * apart).sum() / total / session_sd.mean()  # the mean at a power of 2
-    return found._replace(sd=1 / float(found.sd * of_one))
+    return found._replace(sd=float(found.sd / of_one))
 
 
 def _replicated(

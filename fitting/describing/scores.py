@@ -40,8 +40,8 @@ class Score(NamedTuple):
 
     Attributes:
         z: standard normal over seasons that the model describes.
-        sd: what a score of 1 is in the discrepancy's own unit; the more of a departure the fit
-            takes up, the larger.
+        sd: what a score of 1 is in the discrepancy's own unit, averaged over draws; the more of
+            a departure the fit takes up, the smaller, as is the departure that is left.
     """
 
     z: float
@@ -56,7 +56,7 @@ def score(normal: Floats, unit: float = 1.0) -> Score:
         unit: standard deviation of the discrepancy at a draw in its own unit.
     """
     left = sqrt(max(LEAST_FREE, 1.0 - float(normal.var())))
-    return Score(float(normal.mean()) / left, unit / left)
+    return Score(float(normal.mean()) / left, unit * left)
 
 
 def normal_scores(observed: Floats, replicated: Floats) -> Floats:

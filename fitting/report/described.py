@@ -20,5 +20,5 @@ def verdict(departures: Sequence[Reason]) -> list[str]:
             "Nothing speaks against the model: what it did not foretell of the readings looks "
             "like chance. That is no proof; what is small hides in chance."
         ]
-    count = plural(len(departures), "thing")
-    return [f"The model does not describe this season in {count}.", *map(sentence, departures)]
+    count = plural(len(departures), "way")
+    return [f"The readings depart from the model in {count}.", *map(sentence, departures)]

@@ -157,7 +157,7 @@ def _night_pairs(before: Floats, after: Floats, size: Size) -> Figure:
     ax.axhline(0, color=SOFT, linewidth=1.2)
     ax.axvline(0, color=SOFT, linewidth=1.2)
     ax.plot(before, after, "o", color=INK, markersize=4, markeredgewidth=0, alpha=0.7)
-    _percent_left(ax, size)
+    _percent_left(ax, size, "a night, %")
     ticks = ax.get_yticks()
     ax.set_xlim(ax.get_ylim())
     ax.set_xticks(ticks, [words.signed(tick, 0) for tick in ticks], fontsize=size.text)
@@ -166,11 +166,11 @@ def _night_pairs(before: Floats, after: Floats, size: Size) -> Figure:
     return fig
 
 
-def _percent_left(ax: Axes, size: Size) -> None:
+def _percent_left(ax: Axes, size: Size, what: str = "%") -> None:
     """Scale the axes in percent around 0, alike on both sides."""
     most = 1.05 * max(map(abs, ax.get_ylim()))
     ticks = round_ticks(-most, most)
     ax.set_ylim(-most, most)
     ax.set_yticks(ticks, [words.signed(tick, 0) for tick in ticks], fontsize=size.text)
     ax.grid(axis="y", color=HAIR, linewidth=1)
-    write(ax, 0.0, 1.02, "%", size, ha="left", va="bottom", transform=ax.transAxes, color=SOFT)
+    write(ax, 0.0, 1.02, what, size, ha="left", va="bottom", transform=ax.transAxes, color=SOFT)

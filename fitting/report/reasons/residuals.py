@@ -124,5 +124,5 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "travel or training that is not logged, log it.",
     "dose counts otherwise": _dose,
     "residual ahead": "a residual is a reading against what the model foretold for it, from the "
-    "log and from the readings before; a mean of them is put right for what the fit made of it",
+    "log and from the readings before",
 }
