@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from slackwater.fitting.importing.memory import Shape
     from slackwater.fitting.importing.merge import Merged
     from slackwater.fitting.importing.proposal import Proposal
+    from slackwater.fitting.intake.cells import DayRow
     from slackwater.fitting.intake.tables import Tables
 
 MOST_DOUBTS: Final = 10  # shown; the others are counted
@@ -84,6 +85,7 @@ def import_(
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.importing.merge import merge
     from slackwater.fitting.importing.merge import replacing as in_place
+    from slackwater.fitting.keeping.confirming import confirmations
     from slackwater.fitting.keeping.row import Row
 
     tables, kept = _there(season)
@@ -97,7 +99,7 @@ def import_(
     if not as_json:
         _show(found, merged)
     coming = [*merged.added, *(in_place(merged.conflicts) if replacing else [])]
-    doubts = _doubts(coming, tables)
+    doubts, doubted = _doubts(coming, tables)
     for said in [] if as_json else doubts[:MOST_DOUBTS]:
         click.echo(escaped(said), err=True)
     if len(doubts) > MOST_DOUBTS and not as_json:
@@ -113,6 +115,7 @@ def import_(
     if coming:
         replaced = len(coming) - len(merged.added)
         rows = [Row(e.file, e.cells, n >= len(coming) - replaced) for n, e in enumerate(coming)]
+        rows += confirmations(doubted, tables.confirmed.rows)
         folder.enter(rows, f"import of {escaped(file.name)}")
     _remember(folder, found, kept)
     _tell(folder, found, merged, replacing, doubts, as_json)
@@ -277,8 +280,8 @@ def _agreed() -> bool:
     return _at_a_terminal() and click.confirm("Take this in?", default=True, err=True)
 
 
-def _doubts(coming: Sequence[Entry], tables: Tables) -> list[str]:
-    """Return what is unlikely among the rows that come in, in words."""
+def _doubts(coming: Sequence[Entry], tables: Tables) -> tuple[list[str], list[DayRow]]:
+    """Return what is unlikely among the rows that come in, in words, and these rows."""
     from slackwater.fitting.doubts.coming import doubts_of_coming
     from slackwater.fitting.importing.merge import as_row
     from slackwater.fitting.report.reasons.doubts import told_of
@@ -286,7 +289,8 @@ def _doubts(coming: Sequence[Entry], tables: Tables) -> list[str]:
     rows = [as_row(entry) for entry in coming]
     found = doubts_of_coming(rows, tables, dt.date.today())
     said = [(coming[doubt.place], told_of(doubt.reason)) for doubt in found]
-    return [f"{entry.file}, row {entry.row}: {told.what}; {told.mend}." for entry, told in said]
+    words = [f"{entry.file}, row {entry.row}: {told.what}; {told.mend}." for entry, told in said]
+    return words, [doubt.row for doubt in found]
 
 
 def _remember(folder: SeasonFolder, found: Proposal, kept: Sequence[Shape]) -> None:

@@ -33,8 +33,8 @@ def doubts_of_coming(
     Returns:
         In the order of the entries; `place` is each one's among `rows`.
     """
-    history = History(entry.values for table in tables.each for entry in table.entries)
-    confirmed = [entry.values for entry in tables.confirmed.entries]
+    history = History(row for table in tables.each for row in table.rows)
+    confirmed = tables.confirmed.rows
     if len(rows) == 1:
         (row,) = rows
         today = today_of(clock, history)

@@ -47,13 +47,13 @@ def doubts_in(tables: Tables, clock: dt.date) -> list[Found]:
         tables: the rows.
         clock: what day the clock says it is.
     """
-    rows = [entry.values for table in tables.each for entry in table.entries]
+    rows = [row for table in tables.each for row in table.rows]
     history = History(rows)
     today = today_of(clock, history)
-    confirmed = [entry.values for entry in tables.confirmed.entries]
+    confirmed = tables.confirmed.rows
     found: list[Found] = []
     for table in tables.logged:
-        its = [entry.values for entry in table.entries]
+        its = table.rows
         doubts = doubts_among(its, history, today=today, confirmed=confirmed)
         assumed = [_assumed(doubt.reason) for doubt in doubts]
         if assumed.count(LEFT_OUT) > MOST_LEFT_OUT * len(its):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from statistics import median
 from typing import Any, Final, NamedTuple
 
 from slackwater.fitting.intake.cells import ReadingRow
@@ -23,7 +24,7 @@ def problems_across(tables: Tables) -> Iterator[Problem]:
     yield from _twice(tables.interventions, ["date", "intervention"], "keep one of the two rows")
     yield from _twice(tables.stressors, ["date", "stressor"], "keep one of the two rows")
     if "rmssd_ms" in tables.readings.columns:
-        yield from _ln_as_ms(tables.readings)
+        yield from _other_unit_as_ms(tables.readings)
     if "ln_rmssd" in tables.readings.columns:
         yield from _ms_as_ln(tables.readings)
     yield from _far_apart(tables)
@@ -40,16 +41,19 @@ def _twice(table: Table[Any], names: list[str], mend: str) -> Iterator[Problem]:
         first_line.setdefault(key, entry.line)
 
 
-def _ln_as_ms(readings: Table[ReadingRow]) -> Iterator[Problem]:
+def _other_unit_as_ms(readings: Table[ReadingRow]) -> Iterator[Problem]:
     values = readings.values("rmssd_ms")
     low = [value for value in values if value < UNIT_BOUND]
     if 2 * len(low) > len(values):
         header, number = readings.columns["rmssd_ms"]
+        unit = "ln RMSSD"
+        mend = "call the column ln_rmssd if it is the natural logarithm, else give milliseconds"
+        if median(low) < 1:  # a logarithm of 1 is under 3 ms
+            unit, mend = "seconds", "multiply the column by 1,000 if it is seconds"
         what = (
             f"{header} is under {UNIT_BOUND:g} ms in {len(low)} of {len(values)} rows, "
-            f"such as {low[0]:g}: that looks like ln RMSSD, not milliseconds"
+            f"such as {low[0]:g}: that looks like {unit}, not milliseconds"
         )
-        mend = "call the column ln_rmssd if it is the natural logarithm, else give milliseconds"
         yield Problem(readings.file, 1, number, what, mend, "unit")
 
 

@@ -67,6 +67,11 @@ class Table(Generic[AnyRow]):
         """The attributes' names, in the file's order; only types.csv has any."""
         return [name for name in self.columns if name != "type"]
 
+    @property
+    def rows(self) -> list[AnyRow]:
+        """The valid rows, without their lines."""
+        return [entry.values for entry in self.entries]
+
     def values(self, name: str) -> list[Any]:
         """Return one column's values, in the file's order."""
         return [getattr(entry.values, name) for entry in self.entries]

@@ -223,3 +223,5 @@ def test_unlikely_rows_are_asked_about_before_they_are_written(tmp_path: Path, f
     ran = run("import", file, season, "--yes")
     assert (ran.status, "readings, row 3: 640 ms" in ran.err) == (0, True)
     assert "2031-05-30,640\n" in (season / "readings.csv").read_text()
+    assert "2031-05-30,reading 640 ms\n" in (season / "confirmed.csv").read_text()
+    assert "640" not in run("check", season).out  # who said so is not asked again

@@ -201,6 +201,11 @@ ACROSS: dict[str, tuple[Files, str]] = {
         "like ln RMSSD, not milliseconds; call the column ln_rmssd if it is the natural "
         "logarithm, else give milliseconds",
     ),
+    "seconds as ms": (
+        readings(*(f"2026-01-{day:02d},0.039" for day in range(1, 31))),
+        "readings.csv:1:2: rmssd_ms is under 7 ms in 30 of 30 rows, such as 0.039: that looks "
+        "like seconds, not milliseconds; multiply the column by 1,000 if it is seconds",
+    ),
     "ms as ln": (
         readings(*(f"2026-01-{day:02d},50" for day in range(1, 31)), header="date,ln_rmssd"),
         "readings.csv:1:2: ln_rmssd is above 7 in 30 of 30 rows, such as 50: that looks like "

@@ -49,6 +49,7 @@ def test_published_values_are_never_flagged(tmp_path: Path, values: list[float])
 def test_the_other_unit_is_always_one_problem(tmp_path: Path, values: list[float]) -> None:
     for column, wrong, looks in (
         ("rmssd_ms", [math.log(value) for value in values], "looks like ln RMSSD, not milli"),
+        ("rmssd_ms", [value / 1000 for value in values], "looks like seconds, not milliseconds"),
         ("ln_rmssd", values, "looks like milliseconds, not ln RMSSD"),
     ):
         (problem,) = check_season(write(tmp_path, column, wrong)).problems
