@@ -15,8 +15,10 @@ def copy_demo(folder: Path) -> None:
         folder: an empty or new folder, or one that already holds the demo season.
 
     Raises:
-        QuestionError: the folder holds other season files.
+        QuestionError: the folder holds other season files, or is a file.
     """
+    if folder.exists() and not folder.is_dir():
+        raise QuestionError(f"{folder} is a file; name a folder: slackwater demo FOLDER")
     season = {
         item.name: item.read_bytes()
         for item in files("slackwater.demo_data").iterdir()

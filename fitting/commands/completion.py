@@ -23,6 +23,8 @@ from click.shell_completion import (
     split_arg_string,
 )
 
+from slackwater.fitting.files import read_whole
+
 Offer = Callable[[Context, Parameter, str], list[CompletionItem]]
 
 _FILES: Final = ("sessions", "types", "interventions", "stressors", "readings")
@@ -104,7 +106,7 @@ def _rows(file: str) -> tuple[list[list[str]], list[str]]:
     with suppress(Exception):  # whatever is wrong with it, completing offers less and says nothing
         settings = _settings(folder)
         form, renamed = settings.get("csv", {}), settings.get("columns", {}).get(file, {})
-        text = (folder / f"{file}.csv").read_text(encoding=form.get("encoding", "utf-8"))
+        text = read_whole(folder / f"{file}.csv").decode(form.get("encoding", "utf-8"))
         header, *rows = csv.reader(text.splitlines(), delimiter=form.get("separator", ","))
         ours = {theirs: name for name, theirs in renamed.items()}
         return rows, [ours.get(name.strip(), name.strip()) for name in header]
@@ -113,7 +115,7 @@ def _rows(file: str) -> tuple[list[list[str]], list[str]]:
 
 def _settings(folder: Path) -> dict[str, Any]:
     path = folder / "season.toml"
-    return tomllib.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    return tomllib.loads(read_whole(path).decode()) if path.exists() else {}
 
 
 def _folder() -> Path:

@@ -13,6 +13,12 @@ from slackwater.fitting.importing.numbers import missing
 from slackwater.fitting.importing.words import HEADERS, TOTALS, UNITS, folded
 
 _LOOKED_AT: Final = 500  # rows by which columns of dates are found
+_OTHER_UNITS: Final = frozenset(
+    [
+        *("min", "mins", "minutes", "minuten", "h", "hh mm", "hh mm ss", "mm ss", "km", "m", "bpm"),
+        *("1 min", "kg", "yyyy mm dd", "dd mm yyyy", "mm dd yyyy"),
+    ]
+)
 _IN_BRACKETS: Final = re.compile(r"^(.*?)[\s_]*[(\[]([^)\]]*)[)\]]\s*$")
 
 
@@ -162,19 +168,7 @@ def _first_of_words(rows: Sequence[Row]) -> int | None:
 
 def _all_units(row: Row) -> bool:
     held = [folded(words_of(cell).strip("()[]")) for cell in row.cells if cell is not None]
-    known = {
-        *UNITS,
-        "yyyy mm dd",
-        "dd mm yyyy",
-        "mm dd yyyy",
-        "min",
-        "km",
-        "h",
-        "bpm",
-        "1 min",
-        "hh mm",
-    }
-    return bool(held) and all(text in known for text in held)
+    return bool(held) and all(text in UNITS or text in _OTHER_UNITS for text in held)
 
 
 def _cell(cells: Sequence[Cell], column: int) -> Cell:
@@ -185,10 +179,13 @@ def _header(cell: Cell, unit: Cell, column: int) -> Header:
     text = " ".join(words_of(cell).split())
     if not text:
         return Header(f"column {column + 1}", "")
-    name, given = text, words_of(unit).strip("()[] ")
+    words, given = folded(text), words_of(unit).strip("()[] ")
     if found := _IN_BRACKETS.match(text):
-        name, given = found[1], found[2]
-    words = folded(name)
+        inside = folded(found[2])
+        # What is no unit is part of the name: HRV (SDNN) is another thing than HRV (ms).
+        if inside in UNITS or inside in _OTHER_UNITS:
+            words = folded(found[1])
+        given = given or next((each for each in inside.split(" ") if each in UNITS), "")
     if not given and (parts := words.split(" "))[-1] in UNITS and len(parts) > 1:
         words, given = " ".join(parts[:-1]), parts[-1]
     if not given and re.match(r"(ln|log) ?r? ?mssd|(ln|log) hrv", words):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterable
 from typing import Final, Literal, NamedTuple
@@ -21,6 +22,7 @@ _FORMS: Final = {
     ".": re.compile(_FORM.format(thousands=f",'’{_BLANKS}", decimal=".")),  # noqa: RUF001
     ",": re.compile(_FORM.format(thousands=rf".'’{_BLANKS}", decimal=",")),  # noqa: RUF001
 }
+_TIMED: Final = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d))?")  # a duration
 _MIXED: Final = re.compile(r"[^\d.,eE+-]")
 
 
@@ -42,8 +44,13 @@ def amount(cell: Cell, decimal: Decimal) -> Amount | None:
         return None
     if isinstance(cell, int | float):
         return Amount(float(cell), "")
+    if isinstance(cell, dt.time):
+        return Amount(60.0 * cell.hour + cell.minute + cell.second / 60, "min")
     if not isinstance(cell, str) or len(cell) > 60:
         return None
+    if timed := _TIMED.fullmatch(cell.strip()):
+        large, small, rest = (float(part or 0) for part in timed.groups())
+        return Amount(60 * large + small + rest / 60, "min")
     found = _FORMS[decimal].fullmatch(cell.strip().lstrip("="))
     if not found:
         return None

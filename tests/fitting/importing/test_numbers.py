@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 from babel.numbers import format_decimal
 from hypothesis import given
@@ -21,11 +23,16 @@ from slackwater.fitting.importing.numbers import Amount, Decimal, amount, decima
         ("56 ms", ".", 56.0, "ms"),
         ("0,056 sec.", ",", 0.056, "s"),
         ("5e1", ".", 50.0, ""),
+        ("1:05", ".", 65.0, "min"),
+        ("1:05:30", ",", 65.5, "min"),
+        (dt.time(1, 5), ",", 65.0, "min"),
         (56.4, ",", 56.4, ""),
         (-3, ".", -3.0, ""),
     ],
 )
-def test_a_number_is_read(cell: str | float, decimal: Decimal, value: float, unit: str) -> None:
+def test_a_number_is_read(
+    cell: str | float | dt.time, decimal: Decimal, value: float, unit: str
+) -> None:
     assert amount(cell, decimal) == Amount(value, unit)
 
 
