@@ -16,6 +16,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from slackwater.fitting.doubts.foreseen import Foreseen, from_draws
 from slackwater.fitting.files import read_whole, write_whole
 from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE
 
@@ -64,6 +65,10 @@ class Mornings(NamedTuple):
     noise_sd: list[float]
     noise_tail: list[float]
     nights: Sequence[Morning]
+
+    def foreseen(self, night: Morning) -> Foreseen:
+        """Return the distribution of one of these mornings' reading, ln ms."""
+        return from_draws(night.centre, night.variance, self.noise_sd, self.noise_tail)
 
     def of(self, day: dt.date) -> Morning | None:
         """Return what was foreseen of a day's morning; None where that is not among them."""

@@ -283,10 +283,10 @@ def _agreed() -> bool:
 def _doubts(coming: Sequence[Entry], tables: Tables) -> tuple[list[str], list[DayRow]]:
     """Return what is unlikely among the rows that come in, in words, and these rows."""
     from slackwater.fitting.doubts.coming import doubts_of_coming
-    from slackwater.fitting.importing.merge import as_row
+    from slackwater.fitting.keeping.row import Row, as_entry
     from slackwater.fitting.report.reasons.doubts import told_of
 
-    rows = [as_row(entry) for entry in coming]
+    rows = [as_entry(Row(entry.file, entry.cells)) for entry in coming]
     found = doubts_of_coming(rows, tables, dt.date.today())
     said = [(coming[doubt.place], told_of(doubt.reason)) for doubt in found]
     words = [f"{entry.file}, row {entry.row}: {told.what}; {told.mend}." for entry, told in said]

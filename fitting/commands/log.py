@@ -215,9 +215,9 @@ def _log(season: Path, typed: Typed, day: dt.date, as_json: bool, yes: bool) -> 
     from slackwater.fitting.daily.logged import keep_up, log_event, log_reading
 
     row, what = _row(season, typed, day), f"the {typed.called} of {day} ({typed.said})"
-    row = _make_sure(season, row, yes)
+    right = _make_sure(season, row, yes)
     entering = log_reading if typed.file == "readings" else log_event
-    found = entering(season, row, what)
+    found = entering(season, replace(row, replaces=typed.file == "readings"), what, right)
     if as_json:
         from slackwater.fitting.report.daily import objects
 
@@ -266,15 +266,23 @@ def _row(season: Path, typed: Typed, day: dt.date) -> Row:
     return Row(typed.file, cells | numbers)
 
 
-def _make_sure(season: Path, row: Row, yes: bool) -> Row:
-    """Return the row as it is to be entered; ask first where it is doubted.
+def _make_sure(season: Path, row: Row, yes: bool) -> list[Row]:
+    """Ask where a row is doubted; return what is entered with it, as it was said to be right.
 
     A person at a terminal is asked. Without a terminal nothing is written.
     """
-    doubts = [*_doubts(season, row)]
-    for doubt in doubts:
-        click.echo(doubt, err=True)
-    if doubts and not yes:
+    from slackwater.fitting.daily.doubted import doubts_of_row
+    from slackwater.fitting.keeping.confirming import confirmations
+
+    doubts = doubts_of_row(season, row, dt.date.today())
+    said = [*_said(season, row)]
+    if doubts:
+        from slackwater.fitting.report.reasons import sentence
+
+        said += [sentence(doubt.reason) for doubt in doubts]
+    for line in said:
+        click.echo(line, err=True)
+    if said and not yes:
         asked = sys.stdin.isatty() and sys.stderr.isatty()
         if not asked or not click.confirm("Log it all the same?", err=True):
             more = "" if asked else " If it is right, log it again with --yes."
@@ -282,11 +290,11 @@ def _make_sure(season: Path, row: Row, yes: bool) -> Row:
             sys.exit(NO_ANSWER)
     if not season.exists():
         season.mkdir(mode=_FOLDER_RIGHTS, parents=True)
-    return replace(row, replaces=row.file == "readings")
+    return confirmations(doubt.row for doubt in doubts)
 
 
-def _doubts(season: Path, row: Row) -> Iterator[str]:
-    """Yield what is doubtful about an entry, a sentence each."""
+def _said(season: Path, row: Row) -> Iterator[str]:
+    """Yield what entering a row would do beside adding it, a sentence each."""
     from slackwater.fitting.logbook import readings_of
 
     if not season.exists():

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import datetime as dt
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from slackwater.fitting import logbook
+from slackwater.fitting.doubts.foreseen import Foreseen
 from slackwater.fitting.files import read_whole
 from slackwater.fitting.intake.cells import COLUMNS, DayRow
 from slackwater.fitting.intake.csv_file import read_grid
@@ -66,36 +67,51 @@ class Logged:
         return 100 * (float(self.row.cells["rmssd_ms"]) / self.expected.median - 1)  # type: ignore[arg-type]
 
 
-def log_reading(folder: Path, row: Row, what: str) -> Logged:
+class Expected(NamedTuple):
+    """What was expected of a morning.
+
+    Attributes:
+        morning: what was foreseen of it; None where nothing was.
+        foreseen: the same as a distribution.
+        why_not: why nothing was; empty before the first fit, too.
+    """
+
+    morning: Morning | None = None
+    foreseen: Foreseen | None = None
+    why_not: tuple[Reason, ...] = ()
+
+
+def log_reading(folder: Path, row: Row, what: str, right: Sequence[Row] = ()) -> Logged:
     """Enter a reading, and say what was expected of it.
 
     Args:
         folder: the season folder.
         row: the reading.
         what: what it is, in a few words.
+        right: rows that say that it is right, where it was doubted; entered with it.
 
     Raises:
         SlackwaterError, OSError: as `logbook.enter`; nothing is written then.
     """
     day = row.cells["date"]
     assert isinstance(day, dt.date)
-    found = _expected(folder, day)
-    entered = logbook.enter(folder, [row], what)
+    found = expected(folder, day)
+    entered = logbook.enter(folder, [row, *right], what)
     nights = _nights(folder)
     first_fit = None if (folder / POSTERIOR).exists() else len(nights)
     last = max(nights, default=None)
-    expected, why = found
-    return Logged(season_name(folder), row, day, entered, last, expected, None, why, first_fit)
+    name, (morning, _, why) = season_name(folder), found
+    return Logged(name, row, day, entered, last, morning, None, why, first_fit)
 
 
-def log_event(folder: Path, row: Row, what: str) -> Logged:
+def log_event(folder: Path, row: Row, what: str, right: Sequence[Row] = ()) -> Logged:
     """Enter a session, a measure or a stressor, and foretell the next morning that shows it.
 
     Args and errors as for `log_reading`.
     """
     day = row.cells["date"]
     assert isinstance(day, dt.date)
-    entered = logbook.enter(folder, [row], what)
+    entered = logbook.enter(folder, [row, *right], what)
     nights = _nights(folder)
     ahead: Forecast | None = None
     why: tuple[Reason, ...] = ()
@@ -139,13 +155,13 @@ def tables(folder: Path, settings: Settings) -> Iterator[Table[Any]]:
             yield read_table(grid, kind, settings.headers(kind.file), settings.csv.decimal)
 
 
-def _expected(folder: Path, day: dt.date) -> tuple[Morning | None, tuple[Reason, ...]]:
+def expected(folder: Path, day: dt.date) -> Expected:
     """Return what is foreseen of a morning, or why nothing is; neither before the first fit."""
     if not (folder / POSTERIOR).exists():
-        return None, ()
+        return Expected()
     mornings = read_mornings(folder)
     if mornings and (morning := mornings.of(day)):
-        return morning, ()
+        return Expected(morning, mornings.foreseen(morning))
     from slackwater.fitting.answers.forecast import coming_mornings
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.state.ahead import FARTHEST
@@ -156,14 +172,18 @@ def _expected(folder: Path, day: dt.date) -> tuple[Morning | None, tuple[Reason,
         last = dt.date.fromisoformat(mornings.last_night)
         if day <= last:
             facts = {"day": str(day), "last_night": mornings.last_night}
-            return None, (Reason("before the last reading", **facts),)
+            return Expected(why_not=(Reason("before the last reading", **facts),))
         if (day - last).days > FARTHEST:
-            return None, (Reason("farther than a forecast", last_night=mornings.last_night),)
-        return mornings.of(day) or coming_mornings(season, (day - last).days).nights[-1], ()
+            far = Reason("farther than a forecast", last_night=mornings.last_night)
+            return Expected(why_not=(far,))
+        if not mornings.of(day):
+            mornings = coming_mornings(season, (day - last).days)
+        night = mornings.nights[(day - last).days - 1]
+        return Expected(night, mornings.foreseen(night))
     except NoAnswerError as error:
-        return None, error.reasons
+        return Expected(why_not=error.reasons)
     except SeasonFilesError as error:
-        return None, (Reason("season to be mended", count=len(error.problems)),)
+        return Expected(why_not=(Reason("season to be mended", count=len(error.problems)),))
 
 
 def _ahead(folder: Path, day: dt.date) -> tuple[Forecast | None, tuple[Reason, ...]]:

@@ -11,13 +11,6 @@ from typing import Any, NamedTuple
 
 from slackwater.fitting.importing.choices import Answer, Question
 from slackwater.fitting.importing.entries import Entry, Value
-from slackwater.fitting.intake.cells import (
-    DayRow,
-    InterventionRow,
-    ReadingRow,
-    SessionRow,
-    StressorRow,
-)
 from slackwater.fitting.intake.tables import Tables
 
 
@@ -151,18 +144,6 @@ def replacing(conflicts: Iterable[Conflict]) -> list[Entry]:
         keys = ("date", "type") if entry.file == "sessions" else ("date",)
         rows.append(replace(entry, cells={name: entry.cells[name] for name in (*keys, column)}))
     return rows
-
-
-def as_row(entry: Entry) -> DayRow:
-    """Return a row as the intake would read it."""
-    kinds: dict[str, type[DayRow]] = {
-        "readings": ReadingRow,
-        "sessions": SessionRow,
-        "interventions": InterventionRow,
-        "stressors": StressorRow,
-    }
-    cells: dict[str, Any] = dict(entry.cells)
-    return kinds[entry.file](**cells)
 
 
 def span(rows: Sequence[Entry]) -> tuple[dt.date, dt.date] | None:

@@ -6,9 +6,9 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
-from slackwater.fitting.intake.cells import COLUMNS, CellError
+from slackwater.fitting.intake.cells import COLUMNS, CellError, DayRow
 from slackwater.fitting.intake.settings import COLUMNS_OF
 from slackwater.fitting.text import neutral
 from slackwater.model.errors import QuestionError
@@ -26,6 +26,7 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 NUMBERS: Final = ("rmssd_ms", "ln_rmssd", "ln_sd", "dose")
 MANY_ALIKE: Final = "sessions"
+_ROWS: Final = {kind.file: kind for kind in COLUMNS if issubclass(kind, DayRow)}
 _KINDS: Final = {kind.file: columns for kind, columns in COLUMNS.items()}
 _LN_DIGITS: Final = 6  # of ln RMSSD where a file holds that: ms to 7 digits
 
@@ -45,6 +46,12 @@ class Row:
     file: str
     cells: Mapping[str, Cell]
     replaces: bool = False
+
+
+def as_entry(row: Row) -> DayRow:
+    """Return a row of a day as the intake would read it."""
+    cells: dict[str, Any] = dict(row.cells)
+    return _ROWS[row.file](**cells)
 
 
 def in_columns(row: Row, has_ln: bool) -> dict[str, str]:

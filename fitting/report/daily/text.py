@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 from slackwater.fitting.daily.days import Day, Days
 from slackwater.fitting.daily.logged import FIRST_FIT, Logged
+from slackwater.fitting.intake.cells import ConfirmedRow
 from slackwater.fitting.logbook import TakenBack
 from slackwater.fitting.mornings import LEVEL
 from slackwater.fitting.text import WEEKDAYS, listed, plural
+
+CONFIRMED: Final = f"{ConfirmedRow.file}.csv"
 
 
 def logged(found: Logged, what: str, today: dt.date) -> Iterator[str]:
@@ -38,6 +42,9 @@ def entered(found: Logged, what: str) -> Iterator[str]:
     if not found.entered.files:
         yield f"{what} is there already; nothing was written."
     for name in found.entered.files:
+        if name == CONFIRMED:
+            yield f"{name} says that it is right, so it is not asked about again."
+            continue
         made = ", a new file" if name in found.entered.made else ""
         yield f"Logged {what}: {name}{made}."
     for name, headers in found.entered.added.items():
