@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import NormalDist
@@ -137,9 +137,19 @@ def read_beats(
         season.name if season else "",
         np.datetime64(last or "NaT", "D"),
         level,
-        tuple(mind for night in nights for mind in night.minds),
+        _together(mind for night in nights for mind in night.minds),
     )
     return Beats(about, tuple(entries), tuple(refused), tuple(passed_over))
+
+
+def _together(minds: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Return what is to be minded with all nights, once, with the nights that it is said of."""
+    dates: dict[str, list[str]] = {}
+    first: dict[str, Reason] = {}
+    for mind in minds:
+        first.setdefault(mind.code, mind)
+        dates.setdefault(mind.code, []).extend(mind.facts["dates"])
+    return tuple(mind.among(dates=dates[code]) for code, mind in first.items())
 
 
 def _entry(night: Night, was_ms: float | None, replaces: bool, level: float) -> NightEntry:

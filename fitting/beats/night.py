@@ -181,8 +181,8 @@ def _minds(date: dt.date, recording: Recording, window: Window, found: Rmssd) ->
     minds = []
     hours = (window.until_s - window.since_s) / 3600
     if hours > LONGEST_HOURS:
-        minds.append(Reason("longer than a night", date=str(date), hours=hours))
+        minds.append(Reason("longer than a night", dates=[str(date)], hours=LONGEST_HOURS))
     reach = LARGEST_CHANGE * float(np.mean(recording.rr_ms[found.counted])) / found.rmssd_ms
     if reach < REACH:
-        minds.append(Reason("rule cuts into the spread", date=str(date), reach=reach))
+        minds.append(Reason("rule cuts into the spread", dates=[str(date)], times=REACH))
     return minds

@@ -11,6 +11,7 @@ from slackwater.fitting.report.words import capital
 from slackwater.fitting.text import listed
 from slackwater.model.errors import Reason
 
+_DATES: Final = 3  # of nights; the others are counted
 _SHOWN: Final = 10  # doubts; the others are counted
 
 
@@ -43,6 +44,26 @@ def _too_short(file: str, seconds: float, needed: float) -> str:
     )
 
 
+def _longer_than_a_night(dates: list[str], hours: float) -> str:
+    return (
+        f"{_nights(dates)}: over {hours:.0f} hours of beats were read as one night; choose the "
+        "hours asleep if there are more."
+    )
+
+
+def _rule_cuts_into_the_spread(dates: list[str], times: float) -> str:
+    return (
+        f"{_nights(dates)}: 20 % of an interval is less than {times:.0f} times RMSSD, so the "
+        "rule takes out beats of the night itself, and reads too low."
+    )
+
+
+def _nights(dates: list[str]) -> str:
+    """Return the first of many nights, and how many more there are."""
+    more = len(dates) - _DATES
+    return listed([*dates[:_DATES], f"{more} more"] if more > 0 else dates)
+
+
 def _unlikely_nights(doubts: list[Reason]) -> str:
     said = [told_of(doubt) for doubt in doubts]
     shown = [f"{told.what}; {told.mend}." for told in said[:_SHOWN]]
@@ -61,10 +82,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "too short a recording": _too_short,
     "intervals all alike": "{file}: the intervals hardly differ, so they are no beats that were "
     "measured one by one.",
-    "longer than a night": "{date}: {hours:.0f} hours of beats were read as one night; choose the "
-    "hours asleep if there are more.",
-    "rule cuts into the spread": "{date}: 20 % of an interval is only {reach:.1f} times this "
-    "RMSSD, so the rule takes out beats of the night itself, and the reading is too low.",
+    "longer than a night": _longer_than_a_night,
+    "rule cuts into the spread": _rule_cuts_into_the_spread,
     "unlikely nights": _unlikely_nights,
     "two files of one night": _two_files_of_one_night,
 }

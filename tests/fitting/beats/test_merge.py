@@ -65,3 +65,12 @@ def test_the_range_is_the_standard_errors(nights: Path) -> None:
     assert middle - low == pytest.approx(high - middle)
     with pytest.raises(QuestionError, match="no share between 0 and 1"):
         read_beats(None, nights, Asked(), level=80)
+
+
+def test_what_is_to_be_minded_with_many_nights_is_said_once(tmp_path: Path) -> None:
+    rng = np.random.default_rng(1)
+    for day in (2, 3):
+        rr_ms = night(rng, hours=0.2, middle_ms=900, rmssd_ms=110)
+        write_intervals(tmp_path / f"2031-05-0{day}.txt", rr_ms)
+    [mind] = read_beats(None, tmp_path).about.warnings
+    assert mind.facts["dates"] == ["2031-05-02", "2031-05-03"]
