@@ -29,6 +29,7 @@ REPLICATES: Final = 4000
 _MONDAY: Final = 3  # days since 1970-01-01 of a Monday, less one week
 _NIGHTS_OF_A_STRETCH: Final = 4
 _LEAST: Final = 1e-3
+_PARTS: Final = 8  # that are worked out one after the other, so that years fit into memory
 _LINGERS: Final = 0.8  # weight of each night of a stretch over that of the night before
 
 FAR: Final = 2.5  # standard deviations of an ordinary night
@@ -222,6 +223,9 @@ def dose_power(season: Season, session_z: Floats, session_sd: Floats) -> Score |
 def _replicated(
     discrepancy: Callable[[Floats], Floats], error: Floats, replicates: Floats
 ) -> Score:
-    expected = discrepancy(replicates)
-    observed = normal_scores(discrepancy(error), expected)
+    expected, found = (
+        np.concatenate([discrepancy(part) for part in np.array_split(many, _PARTS)])
+        for many in (replicates, error)
+    )
+    observed = normal_scores(found, expected)
     return score(observed, float(expected.std()))
