@@ -13,7 +13,7 @@ from statsmodels.tsa.statespace.structural import UnobservedComponents
 from slackwater.model import names as n
 from slackwater.model.season import Season
 from tests.studies import code_state
-from tests.studies.bootstrap import Ranged, mean_over, ratio_over
+from tests.studies.bootstrap import Ranged, mean_over, ratio_over, share_over
 from tests.studies.coverage import coverage_row, flat, table
 from tests.studies.flags import first_told, stretches
 from tests.studies.generator import AHEAD, TYPES, Made, make
@@ -168,6 +168,15 @@ def test_seasons_and_not_their_types_are_the_unit() -> None:
     once, five = mean_over([[v] for v in values]), mean_over([[v] * 5 for v in values])
     assert five == pytest.approx(once)
     assert math.isnan(ratio_over([(0.0, 0.0)]).value)
+
+
+def test_seasons_that_all_end_alike_are_no_proof() -> None:
+    """Clopper & Pearson 1934: n of n hits have the lower bound (0.025)^(1/n)."""
+    once, four = share_over([[1.0]] * 60), share_over([[1.0] * 4] * 60)
+    assert once == pytest.approx((1.0, 0.025 ** (1 / 60), 1.0))
+    assert four == once
+    some = [[1.0, 0.0], [1.0], [0.0, 1.0, 1.0]]
+    assert share_over(some) == mean_over(some)
 
 
 def _judged(cover: float, days: float, refused: str = "") -> dict[str, Any]:

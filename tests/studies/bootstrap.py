@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from scipy.stats import beta
 
 AGAIN = 4000
 MASS = 0.95
@@ -31,6 +32,26 @@ def mean_over(seasons: Sequence[Sequence[float]]) -> Ranged:
         seasons: each season's values; a season may have none.
     """
     return ratio_over([(float(np.sum(values)), float(len(values))) for values in seasons])
+
+
+def share_over(seasons: Sequence[Sequence[float]]) -> Ranged:
+    """Return a share of hits, with its range.
+
+    Where a season has one try at most, tries are independent and the range is exact (Clopper &
+    Pearson 1934). It is that of so many seasons, too, where all tries end alike: drawing seasons
+    again would then claim certainty.
+
+    Args:
+        seasons: each season's hits, 0 or 1; a season may have none.
+    """
+    tried = [float(np.mean(hits)) for hits in seasons if len(hits)]
+    if not tried or (max(map(len, seasons)) > 1 and 0 < np.mean(tried) < 1):
+        return mean_over(seasons)
+    hits, count = round(sum(tried)), len(tried)
+    tail = (1 - MASS) / 2
+    low = float(beta.ppf(tail, hits, count - hits + 1)) if hits else 0.0
+    high = float(beta.ppf(1 - tail, hits + 1, count - hits)) if hits < count else 1.0
+    return Ranged(hits / count, low, high)
 
 
 def ratio_over(seasons: Sequence[tuple[float, float]]) -> Ranged:

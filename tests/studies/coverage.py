@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.studies.bootstrap import Ranged, mean_over, ratio_over
+from tests.studies.bootstrap import Ranged, mean_over, ratio_over, share_over
 
 Rows = list[dict[str, Any]]
 ONE_DAY = 1.0 + 1e-9  # nothing recovers sooner, so a truth of one day is nearly always held
@@ -24,9 +24,8 @@ def coverage_row(kind: str, judged: Rows) -> dict[str, Any]:
 
     def days(what: str, of: str, keep: Callable[[float], bool]) -> Ranged:
         truth = {"typical": "days", "next": "next_days"}[what]
-        return mean_over(
-            [[t[what][of] for t in row["types"] if keep(t[truth])] for row in answered]
-        )
+        mean = share_over if of == "cover" else mean_over
+        return mean([[t[what][of] for t in row["types"] if keep(t[truth])] for row in answered])
 
     def over(true_days: float) -> bool:
         return true_days > ONE_DAY
@@ -35,7 +34,7 @@ def coverage_row(kind: str, judged: Rows) -> dict[str, Any]:
         return true_days <= ONE_DAY
 
     def coming(*horizons: int) -> Ranged:
-        return mean_over(
+        return share_over(
             [[c["cover"] for c in row["coming"] if c["horizon"] in horizons] for row in answered]
         )
 
@@ -53,14 +52,14 @@ def coverage_row(kind: str, judged: Rows) -> dict[str, Any]:
         "types_of_one_day": sum(one(t["days"]) for t in types),
         "bias_days": days("typical", "error", over),
         "width_days": days("typical", "width", over),
-        "baseline": mean_over([[row["baseline"]["cover"]] for row in answered]),
+        "baseline": share_over([[row["baseline"]["cover"]] for row in answered]),
         "baseline_error_ms": mean_over([[row["baseline"]["error"]] for row in answered]),
         "noise_error": mean_over([[row["noise"]["error"]] for row in answered]),
         "night_1": coming(1),
         "night_7": coming(7),
         "nights_1_to_7": coming(*range(1, 8)),
         "crps_over_oracle": ratio_over(crps),
-        "flagged": mean_over([[float(row["flagged"] is not None)] for row in answered]),
+        "flagged": share_over([[float(row["flagged"] is not None)] for row in answered]),
         "no_divergence": sum(f["divergences"] == 0 for f in fits),
         "lowest_ess": float(np.median([f["ess"] for f in fits])),
         "fit_seconds": float(np.median([f["seconds"] for f in fits])),

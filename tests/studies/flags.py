@@ -4,9 +4,6 @@
 
 Takes many hours; resumes where it was stopped, as long as the code is the same. Writes
 docs/calibration/flags.md and its tables. Needs the extra `studies`.
-
-Every morning is asked as an athlete would: with the log and the readings until then, and the fit
-of an earlier morning, made anew every four weeks and whenever slackwater asks for it.
 """
 
 from __future__ import annotations
@@ -18,29 +15,21 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from slackwater.fitting.state.athlete import Athlete
-from slackwater.model.errors import NoAnswerError
-from slackwater.model.season import Season
-from tests.studies.asking import Flag, learn, unexplained
-from tests.studies.bootstrap import mean_over
+from tests.studies.bootstrap import mean_over, share_over
 from tests.studies.coverage import table, write_table
-from tests.studies.generator import make
-from tests.studies.kinds import DROPS, FIRST_KINDS, KINDS, OTHER_KINDS
+from tests.studies.kinds import DROPS, FIRST_KINDS, OTHER_KINDS
+from tests.studies.mornings import FIRST_ASKED, REFIT_EVERY, TWO_YEARS, fall, watch
 from tests.studies.pool import run_all
 
 PAGES: Final = Path(__file__).parents[2] / "docs" / "calibration"
-REFIT_EVERY: Final = 28
-FIRST_ASKED: Final = 42  # nights that are read before the first morning asked
-TWO_YEARS: Final = 730
 APART: Final = 7  # nights without a flag between two stretches that are told
 SOON: Final = (5, 10)
-AFTERWARDS: Final = 14  # nights watched after a drop has begun to heal
 FALLS: Final = [kind for kind, its in DROPS.items() if its.drop and its.drop.nights != 5]
 STEADY: Final = [kind for kind, its in {**FIRST_KINDS, **OTHER_KINDS}.items() if its.nights == 168]
 FALL_COLUMNS: Final = {
@@ -90,58 +79,6 @@ def _tasks(kinds: Sequence[str], seasons: int) -> list[tuple[str, int]]:
     return [(kind, 3000 + seed) for seed in range(seasons) for kind in kinds]
 
 
-def fall(kind: str, seed: int) -> dict[str, Any]:
-    """Return what is told on every morning from a drop's first on: percent, None for nothing."""
-    made = make(kind, seed)
-    drop = KINDS[kind].drop
-    assert drop is not None
-    assert made.drop_at is not None
-    season = Season.from_tables("made", **made.tables)
-    last = min(made.drop_at + drop.nights + AFTERWARDS, made.nights)
-    flags = _mornings(season, range(made.drop_at, last), seed)
-    before = made.nights if drop.ends else made.drop_at + drop.nights
-    return {"kind": kind, "told": [f and f.percent for f in flags], "lasted": before - made.drop_at}
-
-
-def watch(kind: str, seed: int) -> dict[str, Any]:
-    """Return on which mornings of a two-year season without a drop something is told."""
-    made = make(kind, seed, TWO_YEARS)
-    season = Season.from_tables("made", **made.tables)
-    flags = _mornings(season, range(FIRST_ASKED, TWO_YEARS), seed)
-    return {"kind": kind, "told": [f and f.percent for f in flags]}
-
-
-def _mornings(season: Season, mornings: range, seed: int) -> Iterator[Flag | None]:
-    """Ask on each morning that has a reading; on others what was told last holds."""
-    posterior, fitted_at, flag = None, 0, None
-    for night in mornings:
-        if not season.read[night]:
-            yield flag
-            continue
-        if posterior is None or night - fitted_at >= REFIT_EVERY:
-            fitted_at = _read_before(season, night)
-            posterior, _ = learn(season.through(season.nights[fitted_at]), seed)
-        known = season.through(season.nights[night])
-        try:
-            flag = unexplained(Athlete(known, posterior))
-        except NoAnswerError:
-            (posterior, _), fitted_at = learn(known, seed), night
-            flag = _told_by(known, posterior)
-        yield flag
-
-
-def _told_by(known: Season, posterior: Any) -> Flag | None:
-    """Ask of a fit of this very morning; a fit that is no good tells nothing."""
-    try:
-        return unexplained(Athlete(known, posterior))
-    except NoAnswerError:
-        return None
-
-
-def _read_before(season: Season, night: int) -> int:
-    return int(np.flatnonzero(season.read[:night])[-1])
-
-
 def first_told(told: Sequence[float | None]) -> int | None:
     """Return on which morning, counted from 1, a drop is first told."""
     return next((k + 1 for k, percent in enumerate(told) if (percent or 0.0) < 0), None)
@@ -161,11 +98,11 @@ def _fall_row(kind: str, rows: Rows) -> dict[str, Any]:
     return {
         "kind": kind,
         "seasons": len(rows),
-        **{f"within_{k}": mean_over([[bool(f and f <= k)] for f in firsts]) for k in SOON},
-        "ever": mean_over([[bool(f)] for f in firsts]),
+        **{f"within_{k}": share_over([[bool(f and f <= k)] for f in firsts]) for k in SOON},
+        "ever": share_over([[bool(f)] for f in firsts]),
         "nights_until": float(np.median(found)) if found else float("nan"),
         "percent": float(np.median(fifth)) if fifth else float("nan"),
-        "over": mean_over([[percent is None] for percent in after]),
+        "over": share_over([[percent is None] for percent in after]),
     }
 
 
@@ -176,8 +113,8 @@ def _steady_row(kind: str, rows: Rows) -> dict[str, Any]:
         "seasons": len(rows),
         "told": mean_over([[count] for count in counts]),
         "most": max(counts),
-        "at_most_one": mean_over([[count <= 1] for count in counts]),
-        "nights_told": mean_over([[p is not None for p in row["told"]] for row in rows]),
+        "at_most_one": share_over([[count <= 1] for count in counts]),
+        "nights_told": share_over([[p is not None for p in row["told"]] for row in rows]),
     }
 
 
@@ -194,7 +131,7 @@ the readings until then; a new fit every {REFIT_EVERY} nights and whenever slack
 ## Drops that nobody logged
 
 Every reading falls suddenly and stays down. Counted from the first morning that is lower. In \
-brackets: 95 % ranges, with the season as the unit.
+brackets: 95 % ranges, each season one try.
 
 {table(fallen, FALL_COLUMNS)}
 

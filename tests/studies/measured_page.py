@@ -70,11 +70,12 @@ The seasons come from a generator that shares no code with slackwater \
 (`tests/studies/generator.py`; the kinds are in `kinds.py`). Each athlete's scatter from \
 session to session, drift, noise tails and start are drawn from ranges wider than the model's \
 own priors. One seed is one athlete, with one log and one sequence of luck, in all of the kinds \
-from *noise autocorrelation* on. An ordinary night is one than which half of the nights are
+from *noise autocorrelation* on. An ordinary night is one than which half of the nights are \
 noisier, whatever the noise's law.
 
 Shares are of 80 % ranges that held the truth; the aim is 0.80. In brackets: the range of the \
-share or mean, at 95 %, if other seasons had been drawn (bootstrap, the season as the unit). \
+share or mean, at 95 %, if other seasons had been drawn (bootstrap, the season as the unit; exact \
+where a season is one try or all end alike). \
 Bias is the mean of median minus truth. Nothing recovers in less than a day, and a range that \
 reaches down to one day holds a truth of exactly one day by itself: such truths are counted apart.
 

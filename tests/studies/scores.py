@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.studies.bootstrap import mean_over, ratio_over
+from tests.studies.bootstrap import ratio_over, share_over
 
 Rows = list[dict[str, Any]]
 PEERS = ("mean of 7 nights", "local level", "local level, session lags")
@@ -22,7 +22,7 @@ def score_row(kind: str, horizon: int, followed: Rows) -> dict[str, Any]:
         "nights_ahead": horizon,
         "seasons": len(followed),
         "forecasts": sum(map(len, seasons)),
-        "held": mean_over([[f["cover"] for f in season] for season in seasons]),
+        "held": share_over([[f["cover"] for f in season] for season in seasons]),
         "slackwater": ratio_over([_sums(season, "slackwater") for season in seasons]),
     }
     for name in PEERS:
@@ -46,7 +46,7 @@ def verdict_row(kind: str, nights: int, decided: Rows) -> dict[str, Any]:
         "sessions_per_arm": round(float(np.median([row["per_arm"] for row in chosen]))),
         "seasons": len(chosen),
         **{name: verdicts.count(name) for name in VERDICTS},
-        "covered": mean_over([[row["cover"]] for row in chosen]),
+        "covered": share_over([[row["cover"]] for row in chosen]),
         "width": float(np.mean([row["width"] for row in chosen])),
     }
 
