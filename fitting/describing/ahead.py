@@ -45,10 +45,10 @@ def one_step_errors(past: Past) -> OneStepErrors:
     foretold = past.filtered.mean[:, nights - 1] - past.shown[:, nights] + past.shift[:, nights]
     noise = past.noise[:, nights]
     sd = np.sqrt(past.filtered.variance[:, nights - 1] + drift + noise)
-    ordinary = past.draws[n.NOISE_SD].values[:, None]
+    tail = past.draws[n.NOISE_TAIL].values[:, None]
     return OneStepErrors(
         nights=nights,
         error=(past.readings[nights] - foretold) / sd,
         sd=sd,
-        scale=np.sqrt(noise) / ordinary,
+        scale=np.exp(tail * past.draws[n.NIGHT_SCALE].values[:, 1:] / 2),
     )
