@@ -30,6 +30,7 @@ class Design(NamedTuple):
     Attributes:
         readings: ln RMSSD, shape (R,).
         reading_nights: index of the night of each reading, shape (R,).
+        reading_ln_sd: how exactly each was measured, shape (R,); see `Season`.
         event_nights: first night of each event, shape (E,).
         event_groups: group of each event, shape (E,).
         session_types: type of each session, shape (I,).
@@ -44,6 +45,7 @@ class Design(NamedTuple):
 
     readings: Floats
     reading_nights: Ints
+    reading_ln_sd: Floats
     event_nights: Ints
     event_groups: Ints
     session_types: Ints
@@ -74,6 +76,7 @@ def design_of(season: Season) -> Design:
     return Design(
         readings=data[n.LOG_RMSSD].values[season.read],
         reading_nights=np.flatnonzero(season.read),
+        reading_ln_sd=season.reading_ln_sd[season.read],
         event_nights=np.concatenate([[0], season.session_nights(), season.stressor_nights()]),
         event_groups=np.concatenate([[n_types + n_stressors], types, n_types + stressors]),
         session_types=types,

@@ -153,11 +153,17 @@ def _trend(draws: xr.Dataset, sd: str, z: str, weights: Floats) -> Floats:
     return np.asarray((weights @ steps.T).T)
 
 
-def noise_variance(draws: xr.Dataset, scale: Floats) -> Floats:
-    """Return the variance of readings whose night scales are given, shape of `scale`."""
+def noise_variance(draws: xr.Dataset, scale: Floats, ln_sd: Floats | float = 0.0) -> Floats:
+    """Return the variance of readings whose night scales are given, shape of `scale`.
+
+    Args:
+        draws: draws of the posterior.
+        scale: of each night, shape (S, nights).
+        ln_sd: how exactly each night was measured, shape (nights,); see `Season`.
+    """
     core = draws[n.NOISE_SD].values[:, None]
     tail = draws[n.NOISE_TAIL].values[:, None]
-    return np.asarray(core**2 * np.exp(tail * scale))
+    return np.asarray(core**2 * np.exp(tail * scale) + np.square(ln_sd))
 
 
 def sensor_shift(draws: xr.Dataset, season: Season, others: Sequence[str]) -> Floats:
@@ -227,7 +233,9 @@ def last_night(draws: xr.Dataset, season: Season, design: Design, priors: Priors
     others = labels(draws, n.OTHER_SENSOR)
     readings = season.data[n.LOG_RMSSD].values - sensor_shift(draws, season, others)
     noise = np.zeros(readings.shape)
-    noise[:, design.reading_nights] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    noise[:, design.reading_nights] = noise_variance(
+        draws, draws[n.NIGHT_SCALE].values, design.reading_ln_sd
+    )
     events = fitted_events(draws, design)
     path = run_season(draws, events, speed(draws, design), readings, noise, priors)
     return xr.Dataset(

@@ -6,7 +6,7 @@
     session dip = dose * exp(type_log_dip + dip trend + session_sd * session_z) / first_night
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
-    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
+    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]) + reading_ln_sd[n]^2)
 
 `type_log_dip` and `type_log_rate` are partially pooled over the types and over the values
 of their attributes. The trends, in seasons of a year and more alone, let recovery as a whole
@@ -99,6 +99,7 @@ def _data(design: Design) -> dict[str, Any]:
     """
     dims = {
         "reading_nights": n.READING,
+        "reading_ln_sd": n.READING,
         "event_nights": "event",
         "event_groups": "event",
         "session_types": n.SESSION,
@@ -266,7 +267,7 @@ def _observe_readings(
         rates,
         speed,
         shift,
-        noise_sd**2 * pt.exp(tail * scale),
+        noise_sd**2 * pt.exp(tail * scale) + data["reading_ln_sd"] ** 2,
         drift_sd**2,
         pm.Data(n.BASELINE_PRIOR_MEAN, priors.baseline.mean),
         pm.Data(n.BASELINE_PRIOR_SD, priors.baseline.sd) ** 2,

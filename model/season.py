@@ -151,6 +151,11 @@ class Season:
         """Which nights have a reading, shape (N,)."""
         return _read_only(np.isfinite(self.data[n.LOG_RMSSD].values))
 
+    @property
+    def reading_ln_sd(self) -> NDArray[np.float64]:
+        """How exactly each night was measured: standard error of ln RMSSD, shape (N,)."""
+        return np.asarray(self.data[n.READING_LN_SD].values, float)
+
     def session_nights(self) -> NDArray[np.int64]:
         """Index of the night each session is first felt on, shape (I,).
 

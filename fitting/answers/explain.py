@@ -139,7 +139,7 @@ def explain(
         baseline_rmssd_ms=interval(np.exp(baseline), level),
         expected_rmssd_ms=interval(np.exp(expected), level),
         under_baseline_percent=under,
-        noise_chance=_noise_chance(past, shares[-1].draws) if read else math.nan,
+        noise_chance=_noise_chance(past, at, shares[-1].draws) if read else math.nan,
         parts=parts,
         most_of_it=_most_of_it(parts, under.median),
     )
@@ -220,7 +220,7 @@ def _most_of_it(parts: tuple[ReadingPart, ...], under: float) -> bool:
     return noise <= under / 2 <= first <= under + 0.5  # percent; a rounding more than the gap
 
 
-def _noise_chance(past: Past, noise: Floats) -> float:
+def _noise_chance(past: Past, at: int, noise: Floats) -> float:
     """Return the chance that a night's noise is at least as large, up or down.
 
     Over the draws, and over the night's own scale on Gauss-Hermite nodes.
@@ -228,6 +228,6 @@ def _noise_chance(past: Past, noise: Floats) -> float:
     from scipy.special import erfc  # slow to import
 
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
-    sd = np.sqrt(noise_variance(past.draws, nodes[None, :]))
+    sd = np.sqrt(noise_variance(past.draws, nodes[None, :], past.season.reading_ln_sd[at]))
     chance = erfc(np.abs(noise)[:, None] / (sd * math.sqrt(2.0))) @ (weights / weights.sum())
     return float(chance.mean())

@@ -174,7 +174,8 @@ def _simulated(past: Past, nights: Ints, rng: np.random.Generator) -> Floats:
     """Draw the reading of each of these nights as foretold, ln ms, shape (S, nights)."""
     mean, variance = one_ahead(past, rng)
     shape = (len(past.level), len(nights))
-    noise = noise_variance(past.draws, rng.standard_normal(shape))
+    measured = past.season.reading_ln_sd[nights]
+    noise = noise_variance(past.draws, rng.standard_normal(shape), measured)
     sd = np.sqrt(variance[:, nights] + noise)
     return np.asarray(mean[:, nights] + sd * rng.standard_normal(shape))
 

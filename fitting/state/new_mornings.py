@@ -48,7 +48,8 @@ def take_in(now: Standing, fitted: Season) -> Standing:
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
     shift = sensor_shift(now.draws, season, labels(now.draws, n.OTHER_SENSOR))
     level = readings - shift[:, season.nights > now.night] + shown
-    mean, variance, noise, log_weight = _filter_on(now, level, rng)
+    measured = season.reading_ln_sd[season.nights > now.night]
+    mean, variance, noise, log_weight = _filter_on(now, level, measured, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(
         now,
@@ -64,7 +65,7 @@ def take_in(now: Standing, fitted: Season) -> Standing:
 
 
 def _filter_on(
-    now: Standing, level: Floats, rng: np.random.Generator
+    now: Standing, level: Floats, measured: Floats, rng: np.random.Generator
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Filter on over new nights; return mean, variance, noise and log weight of each draw.
 
@@ -73,7 +74,7 @@ def _filter_on(
     """
     nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
     log_prior = np.log(node_weights / node_weights.sum())
-    scaled = noise_variance(now.draws, nodes[None, :])
+    ordinary = noise_variance(now.draws, nodes[None, :])
     mean, variance = now.level_mean, now.level_variance
     noise, log_weight = np.zeros(level.shape), np.zeros(len(mean))
     drift = now.parameter(n.DRIFT_SD) ** 2
@@ -81,6 +82,7 @@ def _filter_on(
         variance = variance + drift
         if np.isnan(level[0, night]):
             continue
+        scaled = ordinary + measured[night] ** 2
         total = variance[:, None] + scaled
         error = (level[:, night] - mean)[:, None]
         log_density = log_prior - 0.5 * (np.log(2 * np.pi * total) + error**2 / total)

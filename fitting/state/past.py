@@ -124,7 +124,9 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
     draws = _draws_of(now, posterior, fitted, keep)
     events, felt = fitted_events(draws, design_of(fitted)), _felt_in(fitted)
     noise = by_night(len(keep), len(season.nights))
-    noise[:, np.flatnonzero(fitted.read)] = noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    noise[:, np.flatnonzero(fitted.read)] = noise_variance(
+        draws, draws[n.NIGHT_SCALE].values, fitted.reading_ln_sd[fitted.read]
+    )
     if now.taken_in is not None:
         felt += _felt_since(now.taken_in, fitted)
         events = _with_newer(events, draws, now.taken_in, fitted, keep)

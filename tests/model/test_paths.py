@@ -103,7 +103,7 @@ def test_draws_give_what_the_model_hands_to_the_likelihood(drawn: Drawn) -> None
     np.testing.assert_allclose(events.dips, draws["the dips"], rtol=1e-10)
     np.testing.assert_allclose(paths.rates(draws), draws["the rates"], rtol=1e-10)
     np.testing.assert_allclose(paths.speed(draws, design), draws["the speed"], rtol=1e-10)
-    noise = paths.noise_variance(draws, draws[n.NIGHT_SCALE].values)
+    noise = paths.noise_variance(draws, draws[n.NIGHT_SCALE].values, design.reading_ln_sd)
     np.testing.assert_allclose(noise, draws["the noise"], rtol=1e-10)
 
 

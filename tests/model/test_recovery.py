@@ -44,6 +44,9 @@ SEASONS: Final[dict[str, Season]] = {
     "no stressors": season(stressors=None),
     "one sensor": season(readings=table("readings").drop(columns="sensor")),
     "no attributes": season(types=None),
+    "some nights measured badly": season(
+        readings=table("readings").assign(ln_sd=np.linspace(0.0, 0.3, 17))
+    ),
     "two sessions alike on one day": season(
         sessions=pd.concat([table("sessions"), table("sessions").iloc[[0]]])
     ),

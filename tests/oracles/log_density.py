@@ -146,6 +146,7 @@ def likelihood_inputs(
         for night, part in zip(nights[1], hidden, strict=True):
             shift[_nights(season, readings) == night] += part
     tail = np.exp(values["log noise_tail"]) * values["night_scale"]
+    measured = readings["ln_sd"].to_numpy(float)
     inputs = LikelihoodInputs(
         readings=readings["log_rmssd"].to_numpy(float),
         reading_nights=_nights(season, readings),
@@ -155,7 +156,7 @@ def likelihood_inputs(
         rates=np.exp(np.concatenate(log_rates)),
         speed=speed,
         shift=shift,
-        noise_variance=np.exp(2 * values["log noise_sd"] + tail),
+        noise_variance=np.exp(2 * values["log noise_sd"] + tail) + measured**2,
         drift_variance=np.exp(2 * values["log drift_sd"]),
         start_mean=np.asarray(priors.baseline.mean),
         start_variance=np.asarray(priors.baseline.sd**2),

@@ -10,7 +10,7 @@ from slackwater.fitting import Athlete, Posterior, fit
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
-from slackwater.model.season import DAY
+from slackwater.model.season import DAY, Season
 from tests.fitting.conftest import Fitted
 
 Floats = NDArray[np.float64]
@@ -66,6 +66,21 @@ def test_the_older_fit_by_itself_would_not(
     distances = apart(demo_athlete.now, Athlete(demo.season, older).as_fitted)
     assert distances["typical days"] > CLOSE
     assert distances["baseline"] > CLOSE
+
+
+def test_a_night_measured_badly_moves_the_baseline_less(demo: Fitted, older: Posterior) -> None:
+    def baseline_after(ln_sd: float) -> float:
+        tables = demo.season.tables()
+        readings = tables["readings"]
+        last = readings.index[-1]
+        readings.loc[last, "log_rmssd"] -= 0.3
+        readings.loc[last, "ln_sd"] = ln_sd
+        season = Season.from_tables("demo", **tables)
+        return float(np.median(Athlete(season, older).now.level_mean))
+
+    exact, rough, useless = map(baseline_after, (0.0, 0.2, 0.99))
+    assert exact < rough < useless
+    assert useless - rough < rough - exact
 
 
 def test_not_too_many_draws_die_out(demo: Fitted, older: Posterior) -> None:
