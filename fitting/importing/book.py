@@ -9,9 +9,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from slackwater.fitting.files import MEBIBYTE
-from slackwater.fitting.importing.cells import MOST_COLUMNS, Row, Sheet, plain
+from slackwater.fitting.importing.cells import (
+    MOST_CELLS,
+    MOST_COLUMNS,
+    MOST_ROWS,
+    Row,
+    Sheet,
+    plain,
+)
 from slackwater.fitting.importing.text import read_text
-from slackwater.fitting.intake.csv_file import MOST_ROWS
 from slackwater.fitting.intake.problems import Problem, SeasonFilesError
 from slackwater.model.errors import QuestionError
 
@@ -147,11 +153,13 @@ def _with_cells(file: str, sheets: Sequence[Sheet]) -> list[Sheet]:
         mend = "see whether it is the right file"
         raise SeasonFilesError([Problem(file, 1, 1, "the file is empty", mend)])
     for sheet in held:
-        if len(sheet.rows) > MOST_ROWS or len(sheet.rows[0].cells) > MOST_COLUMNS:
-            what = f"there are over {MOST_ROWS:,} rows or {MOST_COLUMNS:,} columns"
-            raise SeasonFilesError(
-                [Problem(file, 1, 1, what, "leave in it one season's rows and columns")]
-            )
+        columns = max(len(row.cells) for row in sheet.rows)
+        rows = len(sheet.rows)
+        if rows > MOST_ROWS or columns > MOST_COLUMNS or rows * columns > MOST_CELLS:
+            what = f"there are over {MOST_ROWS:,} rows, {MOST_COLUMNS:,} columns or "
+            what += f"{MOST_CELLS:,} cells"
+            mend = "leave in it one season's rows and columns"
+            raise SeasonFilesError([Problem(file, 1, 1, what, mend)])
     return held
 
 

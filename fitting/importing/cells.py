@@ -8,7 +8,9 @@ from typing import Final, NamedTuple
 
 Cell = str | float | bool | dt.date | dt.datetime | dt.time | None
 
+MOST_ROWS: Final = 50_000  # over a century of days
 MOST_COLUMNS: Final = 1000
+MOST_CELLS: Final = 2_000_000
 
 
 class Row(NamedTuple):

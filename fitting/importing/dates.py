@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Final, Literal, NamedTuple, cast, get_args
 
 from slackwater.fitting.importing.cells import Cell
@@ -21,7 +22,9 @@ _EPOCHS: Final = {
     "days-since-1900": dt.datetime(1899, 12, 30),
     "days-since-1904": dt.datetime(1904, 1, 1),
 }
-_DAY_NUMBERS: Final = range(30_000, 60_000)  # 1982 to 2064, of days since 1900
+_FIRST_NUMBER: Final = 30_000  # 1982, of days since 1900
+_LAST_NUMBER: Final = 60_000  # 2064
+_KEPT: Final = 100_000  # cells whose meaning is kept, as each is asked for again and again
 _TIME: Final = re.compile(
     r"[T ,]+(?:um |at )?(\d{1,2})[:.h](\d{2})(?:[:.]\d{2}(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?(?: uhr)?"
     r"\s*(?:z|utc|gmt|[+-]\d{2}:?\d{2})?$",
@@ -63,7 +66,7 @@ def day_number(cell: Cell) -> bool:
         number = float(cell) if isinstance(cell, str | int | float) else 0.0
     except ValueError:
         return False
-    return not isinstance(cell, bool) and number in _DAY_NUMBERS
+    return not isinstance(cell, bool) and _FIRST_NUMBER <= number <= _LAST_NUMBER
 
 
 def orders(cells: Iterable[Cell]) -> list[Order]:
@@ -82,6 +85,7 @@ def orders(cells: Iterable[Cell]) -> list[Order]:
     return list(best.values())
 
 
+@lru_cache(_KEPT, typed=True)
 def moment(cell: Cell, order: Order) -> Moment | None:
     """Return the date in a cell, by an order where it needs one; None where there is none."""
     if isinstance(cell, dt.datetime):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Final, Literal, NamedTuple
 
 from slackwater.fitting.importing.cells import Cell
@@ -38,6 +39,7 @@ def missing(cell: Cell) -> bool:
     return cell is None or (isinstance(cell, str) and cell.strip().casefold() in MISSING)
 
 
+@lru_cache(100_000, typed=True)
 def amount(cell: Cell, decimal: Decimal) -> Amount | None:
     """Return the number in a cell, None where there is none."""
     if isinstance(cell, bool) or missing(cell):

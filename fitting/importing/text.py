@@ -10,9 +10,8 @@ import unicodedata
 from collections import Counter
 from typing import Final, NamedTuple
 
-from slackwater.fitting.importing.cells import Row, Sheet, plain
+from slackwater.fitting.importing.cells import MOST_CELLS, MOST_ROWS, Row, Sheet, plain
 from slackwater.fitting.importing.dates import looks_dated
-from slackwater.fitting.intake.csv_file import MOST_ROWS
 from slackwater.fitting.intake.problems import Problem, SeasonFilesError
 
 SEPARATORS: Final = (";", "\t", ",", "|")
@@ -157,15 +156,17 @@ def _separator(text: str) -> str:
 def _rows(file: str, text: str, separator: str, most: int, skipped: int) -> list[Row]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     rows: list[Row] = []
-    start = 1
+    start, count = 1, 0
     try:
         for cells in reader:
+            count += len(cells)
             rows.append(Row(start + skipped, [plain(cell) for cell in cells]))
             start = reader.line_num + 1
-            if len(rows) >= most:
-                if not file:
-                    return rows
-                what, mend = f"there are over {most:,} rows", "leave in it one season's rows"
+            if len(rows) >= most and not file:
+                return rows
+            if len(rows) > most or count > MOST_CELLS:
+                what = f"there are over {most:,} rows or {MOST_CELLS:,} cells"
+                mend = "leave in it one season's rows and columns"
                 raise SeasonFilesError([Problem(file, start, 1, what, mend)])
     except csv.Error as error:
         if file:
