@@ -100,7 +100,9 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
     answer = replace(answer, doubts=tuple(doubt.reason for doubt in doubts))
     if not given["draft"] and (readings := answer.rows(sensor)):
         if doubts and not (given["yes"] or _said_right(answer)):
-            raise NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
+            error = NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
+            error.add_note("  --yes enters them as they are")
+            raise error
         rows = [_row(reading, reading.date in answer.replaced) for reading in readings]
         right = [doubt.row for doubt in doubts]
         there = [entry.values for entry in tables.confirmed.entries]

@@ -94,6 +94,7 @@ def test_an_unlikely_night_is_not_entered_unasked(season: Path, tmp_path: Path) 
     ran = run("beats", low, season)
     assert ran.status == 1
     assert "Nothing was entered" in ran.err
+    assert "--yes enters them as they are" in ran.err
     assert len(rows(season)) == 31
     ran = run("beats", low, season, "--yes", "--json")
     assert ran.status == 0, ran.err
