@@ -33,6 +33,7 @@ from tests.fitting.report import folders
 
 SLOW: Final = 20.0  # seconds
 PLACE: Final = re.compile(r"^[^\n]*?:\d+:\d+: .+; .+")
+UNFIT: Final = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 RECORD: Final = re.compile(r"(trials\.json|plans\.json|\.journal(:\d+)?): [^\n]+; [^\n]+")
 READINGS: Final = "date,rmssd_ms\n2031-01-06,57.6\n2031-01-07,56.8\n"
 SESSIONS: Final = "date,type,dose\n2031-01-06,row,1\n"
@@ -441,7 +442,7 @@ def faults(broken: Broken, folder: Path) -> tuple[Ran | None, list[str]]:
     if ran.status and state(folder) != before:
         wrong.append("a file was changed")
     said = ran.out + ran.err
-    if re.search(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]", said):
+    if UNFIT.search(said):
         wrong.append("more than text on the terminal")
     if "Traceback" in said or "panicked" in said:
         wrong.append("traceback on the terminal")

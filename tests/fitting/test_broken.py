@@ -12,7 +12,8 @@ from slackwater.fitting.importing.book import read_book
 from slackwater.fitting.importing.choices import Choices
 from slackwater.fitting.importing.proposal import propose
 from slackwater.model.errors import SlackwaterError
-from tests.fitting.broken import Broken, corpus, faults
+from tests.fitting.broken import ESCAPES, UNFIT, Broken, corpus, faults, fitted
+from tests.fitting.conftest import run
 
 CORPUS = corpus()
 APART = ("spreadsheets, damaged bytes", "spreadsheets, hostile")
@@ -33,6 +34,14 @@ def test_there_are_enough_of_them() -> None:
 def test_it_is_told_in_words_and_nothing_is_changed(tmp_path: Path, broken: Broken) -> None:
     _, wrong = faults(broken, tmp_path)
     assert not wrong
+
+
+def test_a_report_on_a_folder_with_an_odd_name_is_plain(tmp_path: Path) -> None:
+    place = fitted(tmp_path).rename(tmp_path / ESCAPES)
+    assert run("report", place).status == 0
+    written = (place / "report.html").read_text()
+    assert not UNFIT.search(written)
+    assert r"\x1b[31m" in written
 
 
 @pytest.mark.slow
