@@ -13,6 +13,7 @@ from slackwater.fitting.intake.cells import SessionRow
 from slackwater.model.errors import Reason
 
 SHORTEST_MINUTES: Final = 15.0  # a number from here on may be minutes
+_ENOUGH: Final = 100  # doses tell what is usual
 
 
 def unlikely(row: SessionRow, history: History, inside: bool = False) -> Iterator[Reason]:
@@ -25,8 +26,10 @@ def unlikely(row: SessionRow, history: History, inside: bool = False) -> Iterato
     """
     if row.dose == 1.0:
         return
-    others = list(history.doses.get(row.type, ()))
-    if inside:
+    others = [*history.doses.get(row.type, ())]
+    if len(others) > _ENOUGH:  # in order, so that every so many have the spread of all
+        others = others[:: len(others) // _ENOUGH]
+    elif inside:
         others.remove(row.dose)
     foreseen = f.from_own("own doses", [math.log(dose) for dose in others], f.DOSE_PRIOR)
     chance = foreseen.chance(math.log(row.dose))

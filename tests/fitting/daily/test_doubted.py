@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -115,3 +118,25 @@ def test_what_is_missing_of_the_fit_leaves_the_own_readings(demo: Fitted) -> Non
     late = Row("readings", {"date": dt.date(2031, 5, 1), "rmssd_ms": 640.0})
     doubts = doubts_of_row(demo.folder, late, NEXT)
     assert "own readings" in [doubt.reason.facts.get("basis") for doubt in doubts]
+
+
+def test_a_person_at_a_terminal_is_told_what_was_probably_meant(unfitted: Path) -> None:
+    """On a real terminal, a pseudo one: no writes nothing, yes writes that it is right as well."""
+    pty = pytest.importorskip("pty")
+    before = files(unfitted)
+    words = [sys.executable, "-m", "slackwater.fitting", "log", "reading", str(unfitted), "660"]
+    for answer, status in ((b"n\n", 1), (b"y\n", 0)):
+        main, other = pty.openpty()
+        asked = subprocess.Popen(
+            [*words, "--date", "2031-07-07"], stdin=other, stdout=other, stderr=other
+        )
+        os.write(main, answer)
+        assert asked.wait(timeout=60) == status
+        said = " ".join(os.read(main, 10_000).decode().split())
+        assert (
+            "if the decimal point is misplaced, write 66.0 ms. Log it all the same? [y/N]" in said
+        )
+        os.close(main)
+        os.close(other)
+        assert (files(unfitted) == before) == bool(status)
+    assert "reading 660 ms, chest strap" in (unfitted / "confirmed.csv").read_text()

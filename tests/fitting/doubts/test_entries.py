@@ -144,3 +144,10 @@ def test_a_first_entry_is_held_against_general_experience() -> None:
         (reason,) = doubts_of(ReadingRow(TODAY, rmssd_ms=ms), History(), today=TODAY)
         assert reason.facts["basis"] == "general experience"
         assert math.isclose(reason.facts["expected_ms"], math.exp(3.9))
+
+
+def test_among_very_many_doses_a_wrong_one_is_found_as_well() -> None:
+    rows = [SessionRow(TODAY, "hill run", (0.7, 1.1, 1.3)[n % 3]) for n in range(3000)]
+    rows.append(SessionRow(TODAY, "hill run", 13.0))
+    found = [doubt for doubt in doubts_among(rows, History(rows)) if "dose" in doubt.reason.code]
+    assert [(doubt.place, doubt.reason.facts["meant"]) for doubt in found] == [(3000, 1.3)]
