@@ -137,7 +137,7 @@ brackets: 95 % ranges, each season one try.
 
 ## Two years without a drop
 
-{TWO_YEARS} nights, asked from the {FIRST_ASKED}th on. A stretch is told once, however many \
+{TWO_YEARS} nights, asked from night {FIRST_ASKED} on. A stretch is told once, however many \
 mornings it lasts; {APART} mornings without part it from the next.
 
 {table(vain, STEADY_COLUMNS)}
