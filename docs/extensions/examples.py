@@ -32,7 +32,7 @@ from slackwater.fitting.demo import copy_demo
 from tests.fitting.beats.nights import night, with_artefacts, write_stamped
 
 DEMO = "slackwater-demo"
-LOGGED = "spring"
+LOGGED = "july"
 CUT_SHORT = {"first-mornings": 5, "two-weeks": 15, "with-beats": 14}
 MISTYPED = {
     "readings": "2031-07-07,660,chest strap\n2031-07-08,66,4\n",
