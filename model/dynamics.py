@@ -1,48 +1,27 @@
 """The equations, run forward in numpy for many posterior draws at once.
 
     dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + sum of event dips felt on n
-    level[n]    = level[n-1] + drift,   drift ~ Normal(0, drift_sd)
     reading[n]  = level[n] - sum_g dip[g, n] + shift[n] + noise[n]
-    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]))
 
 Shapes: S draws, N nights, G groups (things that dip the state and share a rate: a
 session type, a stressor, the unlogged start), E events (one session, one stressor day).
 All logs are natural; dips and levels are in ln units, rates in 1/day.
 
-`slackwater.model.likelihood` holds the same equations with their gradient; a test keeps
-the two equal.
+`slackwater.model.levels` holds the level. `slackwater.model.likelihood` holds the same equations
+with their gradient; a test keeps the two equal.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.model.levels import by_night
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-
-class Filtered(NamedTuple):
-    """What a local-level filter knows after each night.
-
-    Attributes:
-        mean: level given the readings so far, shape (S, N), ln ms.
-        variance: its variance, shape (S, N).
-        log_density: log density of each reading given those before it, shape (S, N);
-            0 where the night was not read.
-    """
-
-    mean: Floats
-    variance: Floats
-    log_density: Floats
-
-
-def by_night(draws: int, nights: int) -> Floats:
-    """Return zeros, shape (S, N), that lie in memory night after night, as the recursions go."""
-    return np.zeros((nights, draws)).T
 
 
 def dip_path(
@@ -133,62 +112,12 @@ def held_back(event_dips: Floats, event_nights: Ints, first_share: Floats, night
     return out
 
 
-def filter_level(
-    level_readings: Floats,
-    noise_variance: Floats,
-    drift_variance: Floats,
-    start_mean: Floats,
-    start_variance: Floats,
-) -> Filtered:
-    """Run the local-level filter over readings from which dips and shifts are removed.
-
-    The Kalman filter for a local level (Durbin & Koopman 2012, section 2.2).
+def threshold_of(noise_sd: Floats) -> Floats:
+    """Return the smallest dip worth acting on, ln: half an ordinary night's standard deviation.
 
     Args:
-        level_readings: reading plus dip minus shift, shape (S, N), NaN where not read.
-        noise_variance: shape (S, N).
-        drift_variance: per night, shape (S,).
-        start_mean: level's mean on the first night before its reading, shape (S,).
-        start_variance: its variance, shape (S,).
+        noise_sd: of an ordinary night, what lingers included, ln.
     """
-    mean, variance, log_density = (by_night(*level_readings.shape) for _ in range(3))
-    a, p = start_mean, start_variance
-    for night in range(level_readings.shape[1]):
-        if night:
-            p = p + drift_variance
-        y = level_readings[:, night]
-        if not np.isnan(y[0]):
-            f = p + noise_variance[:, night]
-            v = y - a
-            log_density[:, night] = -0.5 * (np.log(2 * np.pi * f) + v * v / f)
-            gain = p / f
-            a = a + gain * v
-            p = p * (1 - gain)
-        mean[:, night], variance[:, night] = a, p
-    return Filtered(mean, variance, log_density)
-
-
-def sample_level(filtered: Filtered, drift_variance: Floats, rng: np.random.Generator) -> Floats:
-    """Draw one whole baseline path for each draw, shape (S, N), ln ms.
-
-    Backward sampling given the filter (Carter & Kohn 1994, Biometrika 81:541-553; from
-    memory).
-    """
-    draws, nights = filtered.mean.shape
-    noise = rng.standard_normal((nights, draws))
-    path = by_night(draws, nights)
-    last = filtered.mean[:, -1] + np.sqrt(filtered.variance[:, -1]) * noise[-1]
-    path[:, -1] = last
-    for night in range(nights - 2, -1, -1):
-        p = filtered.variance[:, night]
-        gain = p / (p + drift_variance)
-        mean = filtered.mean[:, night] + gain * (path[:, night + 1] - filtered.mean[:, night])
-        path[:, night] = mean + np.sqrt(p * (1 - gain)) * noise[night]
-    return path
-
-
-def threshold_of(noise_sd: Floats) -> Floats:
-    """Return the smallest dip worth acting on: half an ordinary night's standard deviation, ln."""
     return 0.5 * noise_sd
 
 

@@ -1,10 +1,9 @@
 """The season's likelihood as one PyTensor Op with its exact gradient.
 
-Given the dips, the rates and the noise, the baseline is a scalar linear-Gaussian state
-(a local level), so it is integrated out by a Kalman filter instead of being sampled.
-The gradient runs the disturbance smoother backwards (Durbin & Koopman 2012, section 4.5
-and 7.3.3) and then the dip recursion backwards. One pass gives both, so the Op's outputs
-are the log-likelihood and all its derivatives.
+Given the dips, the rates and the noise, what stays, what passes and what is unexplained are a
+linear-Gaussian state (`slackwater.model.levels`), so they are integrated out by a Kalman filter
+instead of being sampled. The gradient walks the filter backwards, step by step, and then the dip
+recursion. One pass gives both, so the Op's outputs are the log-likelihood and all its derivatives.
 """
 
 from __future__ import annotations
@@ -23,6 +22,7 @@ from pytensor.link.numba.dispatch.basic import register_funcify_default_op_cache
 from pytensor.tensor.variable import TensorVariable
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _LOG_2PI: Final = float(np.log(2.0 * np.pi))
 
@@ -35,12 +35,17 @@ class LikelihoodInputs(NamedTuple):
         reading_nights: index of the night of each reading, ascending, shape (R,), int.
         event_nights: index of the night each event is first felt on, shape (E,), int.
         event_groups: group of each event, shape (E,), int.
+        new_level: variance of an announced new level on each night, shape (N,), ln squared.
+        carried: how much of the unexplained of the night before is left, shape (N,).
+        jump: variance of the unexplained's step into each night, shape (N,), ln squared.
         event_dips: dip of each event on that night, shape (E,), ln.
         rates: recovery rates, shape (G,), 1/day.
         speed: factor on all rates for the step into each night, shape (N,).
         shift: what the sensor adds to each reading, shape (R,), ln.
         noise_variance: of each reading, shape (R,), ln squared.
         drift_variance: baseline variance per night, scalar, ln squared.
+        transient_variance: of the transient on any night, scalar, ln squared.
+        persistence: what is left of a transient after a night, scalar.
         start_mean: prior mean of the baseline on the first night, scalar, ln ms.
         start_variance: its variance, scalar.
     """
@@ -49,34 +54,44 @@ class LikelihoodInputs(NamedTuple):
     reading_nights: Any
     event_nights: Any
     event_groups: Any
+    new_level: Any
+    carried: Any
+    jump: Any
     event_dips: Any
     rates: Any
     speed: Any
     shift: Any
     noise_variance: Any
     drift_variance: Any
+    transient_variance: Any
+    persistence: Any
     start_mean: Any
     start_variance: Any
 
 
-N_DATA: Final = 4  # the first inputs, which have no gradient
+N_DATA: Final = 7  # the first inputs, which have no gradient
 
 
 @numba.njit(cache=True, error_model="numpy")  # type: ignore[untyped-decorator]
 def loglik_and_gradient(
     readings: Floats,
-    reading_nights: NDArray[np.int64],
-    event_nights: NDArray[np.int64],
-    event_groups: NDArray[np.int64],
+    reading_nights: Ints,
+    event_nights: Ints,
+    event_groups: Ints,
+    new_level: Floats,
+    carried: Floats,
+    jump: Floats,
     event_dips: Floats,
     rates: Floats,
     speed: Floats,
     shift: Floats,
     noise_variance: Floats,
     drift_variance: Floats,
+    transient_variance: Floats,
+    persistence: Floats,
     start_mean: Floats,
     start_variance: Floats,
-) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats]:
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats, Floats]:
     """Return the log-likelihood and its gradient by each input from `event_dips` on.
 
     Inputs as in `LikelihoodInputs`.
@@ -85,7 +100,13 @@ def loglik_and_gradient(
     n_readings = readings.shape[0]
     n_groups = rates.shape[0]
     n_events = event_dips.shape[0]
-    drift = drift_variance.item()
+    states = 2
+    for night in range(n_nights):
+        if jump[night] > 0.0:
+            states = 3
+    passing = transient_variance.item()
+    phi = persistence.item()
+    fresh = passing * (1.0 - phi * phi)
 
     # Forward: the dips, then the filter.
     decay = np.empty((n_nights, n_groups))
@@ -93,13 +114,20 @@ def loglik_and_gradient(
     dips = np.zeros((n_nights, n_groups))
     error = np.empty(n_readings)
     error_variance = np.empty(n_readings)
-    gain = np.empty(n_readings)
+    toward = np.empty((n_readings, states))  # covariance of each state with the level
+    means = np.zeros((n_nights, states))  # after the night's reading
+    covariances = np.zeros((n_nights, states, states))
     loglik = 0.0
     new = np.zeros((n_nights, n_groups))
     for event in range(n_events):
         new[event_nights[event], event_groups[event]] += event_dips[event]
-    mean = start_mean.item()
-    variance = start_variance.item()
+    mean = np.zeros(states)
+    covariance = np.zeros((states, states))
+    kept = np.ones(states)
+    mean[0] = start_mean.item()
+    covariance[0, 0] = start_variance.item()
+    covariance[1, 1] = passing
+    kept[1] = phi
     i = 0
     for night in range(n_nights):
         total = 0.0
@@ -114,43 +142,89 @@ def loglik_and_gradient(
             dips[night, group] = before[night, group] + new[night, group]
             total += dips[night, group]
         if night > 0:
-            variance += drift
+            if states > 2:
+                kept[2] = carried[night]
+                mean[2] *= kept[2]
+            mean[1] *= phi
+            for j in range(states):
+                for k in range(states):
+                    covariance[j, k] *= kept[j] * kept[k]
+            covariance[0, 0] += drift_variance.item() + new_level[night]
+            covariance[1, 1] += fresh
+            if states > 2:
+                covariance[2, 2] += jump[night]
         if i < n_readings and reading_nights[i] == night:
-            f = variance + noise_variance[i]
-            v = readings[i] - shift[i] + total - mean
+            f = noise_variance[i]
+            v = readings[i] - shift[i] + total
+            for j in range(states):
+                toward[i, j] = 0.0
+                for k in range(states):
+                    toward[i, j] += covariance[j, k]
+                f += toward[i, j]
+                v -= mean[j]
             loglik -= 0.5 * (_LOG_2PI + np.log(f) + v * v / f)
-            gain[i] = variance / f
-            mean += gain[i] * v
-            variance *= 1.0 - gain[i]
+            for j in range(states):
+                mean[j] += toward[i, j] * v / f
+                for k in range(states):
+                    covariance[j, k] -= toward[i, j] * toward[i, k] / f
             error[i] = v
             error_variance[i] = f
             i += 1
+        for j in range(states):
+            means[night, j] = mean[j]
+            for k in range(states):
+                covariances[night, j, k] = covariance[j, k]
 
-    # Backward: the disturbance smoother, then the dips' adjoint.
+    # Backward: the filter's adjoint (by_mean and by_covariance are the derivatives by the state
+    # after each step), then that of the dips.
     d_dips = np.zeros(n_events)
     d_rates = np.zeros(n_groups)
     d_speed = np.zeros(n_nights)
     d_shift = np.zeros(n_readings)
     d_noise = np.zeros(n_readings)
     d_drift = 0.0
-    r = 0.0
-    r_variance = 0.0
+    d_passing = 0.0
+    d_phi = 0.0
+    by_mean = np.zeros(states)
+    by_covariance = np.zeros((states, states))
+    by_toward = np.zeros(states)
     adjoint = np.zeros((n_nights, n_groups))
     for night in range(n_nights - 1, -1, -1):
-        smoothing_error = 0.0
+        by_error = 0.0
         if i > 0 and reading_nights[i - 1] == night:
             i -= 1
-            k = gain[i]
             f = error_variance[i]
-            smoothing_error = error[i] / f - k * r
-            d_noise[i] = 0.5 * (smoothing_error * smoothing_error - 1.0 / f - k * k * r_variance)
-            d_shift[i] = smoothing_error
-            r = error[i] / f + (1.0 - k) * r
-            r_variance = 1.0 / f + (1.0 - k) * (1.0 - k) * r_variance
+            v = error[i]
+            by_error = -v / f
+            by_variance = -0.5 * (1.0 / f - v * v / (f * f))
+            for j in range(states):
+                by_error += by_mean[j] * toward[i, j] / f
+                by_variance -= by_mean[j] * toward[i, j] * v / (f * f)
+                by_toward[j] = by_mean[j] * v / f
+                for k in range(states):
+                    by_variance += by_covariance[j, k] * toward[i, j] * toward[i, k] / (f * f)
+                    by_toward[j] -= 2.0 * by_covariance[j, k] * toward[i, k] / f
+            for j in range(states):
+                by_mean[j] -= by_error
+                for k in range(states):
+                    by_covariance[j, k] += 0.5 * (by_toward[j] + by_toward[k]) + by_variance
+            d_noise[i] = by_variance
+            d_shift[i] = -by_error
         if night > 0:
-            d_drift += 0.5 * (r * r - r_variance)
+            was = covariances[night - 1]
+            d_drift += by_covariance[0, 0]
+            d_passing += by_covariance[1, 1] * (1.0 - phi * phi)
+            d_phi += 2.0 * phi * by_covariance[1, 1] * (was[1, 1] - passing)
+            d_phi += 2.0 * by_covariance[0, 1] * was[0, 1] + by_mean[1] * means[night - 1, 1]
+            if states > 2:
+                kept[2] = carried[night]
+                d_phi += 2.0 * by_covariance[1, 2] * was[1, 2] * kept[2]
+            for j in range(states):
+                by_mean[j] *= kept[j]
+                for k in range(states):
+                    by_covariance[j, k] *= kept[j] * kept[k]
         for group in range(n_groups):
-            a = -smoothing_error
+            a = by_error
             if night + 1 < n_nights:
                 a += decay[night + 1, group] * adjoint[night + 1, group]
             adjoint[night, group] = a
@@ -166,8 +240,10 @@ def loglik_and_gradient(
         d_shift,
         d_noise,
         np.asarray(d_drift),
-        np.asarray(r),
-        np.asarray(0.5 * (r * r - r_variance)),
+        np.asarray(d_passing + by_covariance[1, 1]),
+        np.asarray(d_phi),
+        np.asarray(by_mean[0]),
+        np.asarray(by_covariance[0, 0]),
     )
 
 
@@ -185,8 +261,8 @@ class SeasonLogLikelihood(Op):  # type: ignore[misc]
         """Check the inputs' types and name the outputs' types."""
         nodes = [pt.as_tensor_variable(i) for i in inputs]
         parameters = [pt.cast(node, "float64") for node in nodes[N_DATA:]]
-        readings, *indices = nodes[:N_DATA]
-        data = [pt.cast(readings, "float64"), *(pt.cast(node, "int64") for node in indices)]
+        kinds = ["float64", *["int64"] * 3, *["float64"] * 3]
+        data = [pt.cast(node, kind) for node, kind in zip(nodes[:N_DATA], kinds, strict=True)]
         outputs = [pt.dscalar(), *(node.type() for node in parameters)]
         return Apply(self, [*data, *parameters], outputs)
 

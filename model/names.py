@@ -28,11 +28,14 @@ TYPE_ATTRIBUTE: Final = "type_attribute"
 APPLIED: Final = "applied"
 STRESSOR_DATE: Final = "stressor_date"
 STRESSOR_LABEL: Final = "stressor_label"
+NEW_LEVEL: Final = "new_level"  # days from whose morning on readings lie at another level
 
 # Further dimensions of the model and its posterior.
 READING: Final = "reading"
 GROUP: Final = "group"  # what dips the state: types, then stressors, then the start
 START: Final = "unlogged start"
+UNEXPLAINED: Final = "unexplained"
+STATE: Final = "state"  # of the level: what stays, what passes, what is unexplained
 ATTRIBUTE_VALUE: Final = "attribute_value"
 OTHER_SENSOR: Final = "other_sensor"
 HALF_YEAR: Final = "half_year"  # steps back from the last night, see trend
@@ -45,6 +48,8 @@ BASELINE_PRIOR_SD: Final = "baseline_prior_sd"
 
 # Parameters. Units: ln = natural-log units of RMSSD.
 NOISE_SD: Final = "noise_sd"  # night-to-night SD of an ordinary night, ln
+LINGERING_ODDS: Final = "lingering_odds"  # of noise's variance: what lingers over what does not
+PERSISTENCE_ODDS: Final = "persistence_odds"  # of what lingers: kept over lost in a night
 NOISE_TAIL: Final = "noise_tail"  # SD of a night's log noise variance
 NIGHT_SCALE: Final = "night_scale"  # per night, standard normal; see likelihood
 DRIFT_SD: Final = "drift_sd"  # baseline random walk, ln per night

@@ -16,18 +16,19 @@ import xarray as xr
 
 from slackwater.model import names as n
 from slackwater.model.design import Design
-from slackwater.model.dynamics import (
+from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, threshold_of
+from slackwater.model.levels import (
     Filtered,
-    Floats,
-    Ints,
+    Motion,
+    State,
+    Steps,
     by_night,
-    dips_by_night,
-    filter_level,
-    held_back,
-    threshold_of,
+    filter_levels,
+    start_state,
 )
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
+from slackwater.model.unexplained import Stretch, steps_of
 
 
 class Events(NamedTuple):
@@ -52,12 +53,14 @@ class SeasonPath(NamedTuple):
     Attributes:
         dips: what is left of all dips of each group on the last night, ln, shape (S, G).
         shown: all dips together, as the readings show them, ln, shape (S, N).
-        filtered: baseline given the readings so far.
+        filtered: the level given the readings so far.
+        start: its states on the first night, before its reading.
     """
 
     dips: Floats
     shown: Floats
     filtered: Filtered
+    start: State
 
 
 def labels(draws: xr.Dataset, dim: str) -> list[str]:
@@ -154,16 +157,27 @@ def _trend(draws: xr.Dataset, sd: str, z: str, weights: Floats) -> Floats:
 
 
 def noise_variance(draws: xr.Dataset, scale: Floats, ln_sd: Floats | float = 0.0) -> Floats:
-    """Return the variance of readings whose night scales are given, shape of `scale`.
+    """Return the variance of what does not linger, shape of `scale`.
 
     Args:
         draws: draws of the posterior.
         scale: of each night, shape (S, nights).
         ln_sd: how exactly each night was measured, shape (nights,); see `Season`.
     """
+    passing = 1.0 / (1.0 + draws[n.LINGERING_ODDS].values[:, None])
     core = draws[n.NOISE_SD].values[:, None]
     tail = draws[n.NOISE_TAIL].values[:, None]
-    return np.asarray(core**2 * np.exp(tail * scale) + np.square(ln_sd))
+    return np.asarray(passing * core**2 * np.exp(tail * scale) + np.square(ln_sd))
+
+
+def motion(draws: xr.Dataset) -> Motion:
+    """Return how the states of the level move."""
+    odds, kept = draws[n.LINGERING_ODDS].values, draws[n.PERSISTENCE_ODDS].values
+    return Motion(
+        drift_variance=draws[n.DRIFT_SD].values ** 2,
+        transient_variance=draws[n.NOISE_SD].values ** 2 * odds / (1.0 + odds),
+        persistence=kept / (1.0 + kept),
+    )
 
 
 def sensor_shift(draws: xr.Dataset, season: Season, others: Sequence[str]) -> Floats:
@@ -188,6 +202,7 @@ def run_season(
     speed_of_nights: Floats,
     readings: Floats,
     noise: Floats,
+    steps: Steps,
     priors: Priors,
 ) -> SeasonPath:
     """Run dips and filter over a season's nights.
@@ -198,24 +213,28 @@ def run_season(
         speed_of_nights: factor on all rates for the step into each night, shape (S, N).
         readings: without what the sensor adds, ln ms, NaN where not read, shape (S, N).
         noise: variance of each night's noise, shape (S, N).
+        steps: of the level into each night.
         priors: what the fit believed beforehand.
     """
     shown = -held_back(events.dips, events.nights, events.first_share, speed_of_nights.shape[1])
     each = dips_by_night(events.dips, events.nights, events.groups, rates(draws), speed_of_nights)
     for night, dips in enumerate(each):
         shown[:, night] += dips.sum(axis=0)
-    start = np.ones(len(shown))
-    filtered = filter_level(
-        readings + shown,
-        noise,
-        draws[n.DRIFT_SD].values ** 2,
-        start * priors.baseline.mean,
-        start * priors.baseline.sd**2,
-    )
-    return SeasonPath(dips.T, shown, filtered)
+    each_draw = np.ones(len(shown))
+    mean, variance = each_draw * priors.baseline.mean, each_draw * priors.baseline.sd**2
+    moving = motion(draws)
+    start = start_state(mean, variance, moving, steps)
+    filtered = filter_levels(readings + shown, noise, moving, steps, start)
+    return SeasonPath(dips.T, shown, filtered, start)
 
 
-def last_night(draws: xr.Dataset, season: Season, design: Design, priors: Priors) -> xr.Dataset:
+def last_night(
+    draws: xr.Dataset,
+    season: Season,
+    design: Design,
+    priors: Priors,
+    stretches: Sequence[Stretch] = (),
+) -> tuple[xr.Dataset, Floats]:
     """Return the state on the last fitted night, which answers start from.
 
     So none of them runs through the whole season again.
@@ -225,10 +244,13 @@ def last_night(draws: xr.Dataset, season: Season, design: Design, priors: Priors
         season: the fitted season.
         design: its arrays.
         priors: what was believed beforehand.
+        stretches: what is unexplained.
 
     Returns:
-        Dimensions `sample`, `group` (types, stressors, "start"): `rate` (1/day) and `dip`
-        (ln) of each group; `level_mean` (ln ms) and `level_variance` of the baseline.
+        Dimensions `sample`, `group` (types, stressors, "start"), `state` (of the level): `rate`
+        (1/day) and `dip` (ln) of each group; `level_mean` (ln ms) and `level_covariance`. And
+        the readings without dips and what the sensor adds, by the mean of all draws, ln ms,
+        shape (N,).
     """
     others = labels(draws, n.OTHER_SENSOR)
     readings = season.data[n.LOG_RMSSD].values - sensor_shift(draws, season, others)
@@ -237,13 +259,16 @@ def last_night(draws: xr.Dataset, season: Season, design: Design, priors: Priors
         draws, draws[n.NIGHT_SCALE].values, design.reading_ln_sd
     )
     events = fitted_events(draws, design)
-    path = run_season(draws, events, speed(draws, design), readings, noise, priors)
-    return xr.Dataset(
+    steps = steps_of(season, priors, stretches)
+    path = run_season(draws, events, speed(draws, design), readings, noise, steps, priors)
+    last = path.filtered.last
+    state = xr.Dataset(
         {
             "rate": (("sample", n.GROUP), rates(draws)),
             "dip": (("sample", n.GROUP), path.dips),
-            "level_mean": ("sample", path.filtered.mean[:, -1]),
-            "level_variance": ("sample", path.filtered.variance[:, -1]),
+            "level_mean": (("sample", n.STATE), last.mean.T),
+            "level_covariance": (("sample", n.STATE, "state_too"), last.covariance.T),
         },
         coords={n.GROUP: groups(draws)},
     )
+    return state, (readings + path.shown).mean(axis=0)

@@ -42,8 +42,15 @@ class Priors:
         drift_sd: baseline's random walk, ln per night. Half a year at the median moves
             it by about 11 %; a training season moves it by some 10 to 20 % (common
             practice, no source).
-        noise_sd: night-to-night SD of an ordinary night, ln. Typical error of resting ln
-            RMSSD is about 12 % (Buchheit 2014, Table 1); single readings reach 0.3.
+        noise_sd: night-to-night SD of an ordinary night, what lingers included, ln. Typical
+            error of resting ln RMSSD is about 12 % (Buchheit 2014, Table 1); single readings
+            reach 0.3.
+        lingering_odds: of the noise's variance, what lingers over what does not; at the median a
+            quarter lingers, with four in five between a twentieth and two thirds. A reason, no
+            source: sleep, food and mood of one day reach into the next, a sensor's error does not.
+        persistence_odds: of what lingers, kept over lost in a night: at the median half, four in
+            five between three and seven tenths, so that it is gone within a week. What stays
+            longer is baseline's drift or unexplained. A reason, no source.
         noise_tail: SD of a night's log noise variance; 0.5 makes one night in 20 about
             1.5 times as noisy as an ordinary one, in SD. A reason, no source.
         type_dip: mean over types of a typical session's log dip. 0.15 is a reading 14 %
@@ -70,12 +77,19 @@ class Priors:
         rate_trend_sd: the same of all recovery rates.
         log_rate_ratio: log of recovery rate with over without an intervention: centred on
             no effect; a measure that changes the rate by more than half is rare.
+        new_level: what baseline moves by where a new level is announced, ln.
+        unexplained: what the log does not explain moves the level by, when it begins, ln. A
+            reason, no source: a week of illness takes a quarter to a half of RMSSD.
+        unexplained_rate: the rate at which such a thing passes, 1/day; half-life 5 days, with
+            four in five between 2 and 12. A reason, no source.
         sensor_step: what another sensor reads more than the latest, ln.
     """
 
     baseline: Belief = Belief(3.9, 0.6)
     drift_sd: Belief = around(0.008, 0.7)
     noise_sd: Belief = around(0.12, 0.5)
+    lingering_odds: Belief = around(1 / 3, 1.2)
+    persistence_odds: Belief = around(1.0, 0.65)
     noise_tail: Belief = around(0.5, 0.5)
     type_dip: Belief = around(0.15, 0.5)
     type_dip_sd: Belief = around(0.5, 0.4)
@@ -92,6 +106,9 @@ class Priors:
     dip_trend_sd: Belief = around(0.08, 0.7)
     rate_trend_sd: Belief = around(0.06, 0.7)
     log_rate_ratio: Belief = Belief(0.0, 0.3)
+    new_level: Belief = Belief(0.0, 0.3)
+    unexplained: Belief = Belief(0.0, 0.25)
+    unexplained_rate: Belief = around(LN_2 / 5.0, 0.7)
     sensor_step: Belief = Belief(0.0, 0.2)
 
     def __post_init__(self) -> None:

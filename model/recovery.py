@@ -1,21 +1,25 @@
 """The recovery model of one season, as a plain PyMC model.
 
-    reading[n]  = baseline[n] - sum_g dip[g, n] + held back[n] + sensor step + noise[n]   ln ms
+    reading[n]  = level[n] - sum_g dip[g, n] + held back[n] + sensor step + noise[n]   ln ms
+    level[n]    = baseline[n] + transient[n] + unexplained[n]
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
+    transient[n] = persistence * transient[n-1] + Normal(0, ...), SD sqrt(lingering) * noise_sd
     dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + dips of events felt first on n
     session dip = dose * exp(type_log_dip + dip trend + session_sd * session_z) / first_night
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
-    noise[n]    ~ Normal(0, noise_sd^2 * exp(noise_tail * night_scale[n]) + reading_ln_sd[n]^2)
+    noise[n]    ~ Normal(0, (1 - lingering) * noise_sd^2 * exp(noise_tail * night_scale[n])
+                            + reading_ln_sd[n]^2)
 
 `type_log_dip` and `type_log_rate` are partially pooled over the types and over the values
 of their attributes. The trends, in seasons of a year and more alone, let recovery as a whole
-change slowly over the years; see `slackwater.model.trend`. The baseline is integrated out in
-the likelihood.
+change slowly over the years; see `slackwater.model.trend`. The level is integrated out in the
+likelihood; `slackwater.model.levels` says what the unexplained is, and when there is any.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -27,18 +31,23 @@ import xarray as xr
 from slackwater.model import names as n
 from slackwater.model.design import Design, design_of, other_sensors
 from slackwater.model.dynamics import dip_path
+from slackwater.model.levels import Motion, Steps, free_path, start_state
 from slackwater.model.likelihood import LikelihoodInputs, season_loglik
 from slackwater.model.pooling import centred, non_centred
 from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import Season
+from slackwater.model.unexplained import Stretch, steps_of
 
 
-def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
+def build_model(
+    season: Season, priors: Priors | None = None, stretches: Sequence[Stretch] = ()
+) -> pm.Model:
     """Return the model of what a season's readings can show.
 
     Args:
         season: a season; what its last reading cannot yet show is left out.
         priors: what is believed beforehand; the defaults if left out.
+        stretches: nights that the log does not explain, as a watch found them.
 
     Returns:
         A model with named dims and coords, for any PyMC sampler. Observed: `log_rmssd`,
@@ -47,17 +56,20 @@ def build_model(season: Season, priors: Priors | None = None) -> pm.Model:
     priors = priors or Priors()
     season = season.observed()
     design = design_of(season)
+    steps = steps_of(season, priors, stretches)
     with pm.Model() as model:
         for dim, labels in _coords(season, design).items():
             model.add_coord(
                 dim, labels, length=pytensor.shared(len(labels), name=f"length of {dim}")
             )
         data = _data(design)
+        for name, values in steps._asdict().items():
+            data[name] = pm.Data(name, values, dims=n.NIGHT)
         trained = design.session_types.size > 0
         share = _positive(n.FIRST_NIGHT, priors.first_night) if trained else 1.0
         rates, dips = _rates_and_dips(priors, design, data, share)
         shift = _held_back(data, dips, share) + _sensor_step(priors, design, data)
-        _observe_readings(priors, design, data, rates, dips, shift)
+        _observe_readings(priors, design, steps, data, rates, dips, shift)
     return model
 
 
@@ -246,20 +258,29 @@ def _speed(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
 
 
 def _observe_readings(
-    priors: Priors, design: Design, data: dict[str, Any], rates: Any, dips: Any, shift: Any
+    priors: Priors,
+    design: Design,
+    steps: Steps,
+    data: dict[str, Any],
+    rates: Any,
+    dips: Any,
+    shift: Any,
 ) -> None:
     speed = _speed(priors, design, data)
     noise_sd = _positive(n.NOISE_SD, priors.noise_sd)
+    odds = _positive(n.LINGERING_ODDS, priors.lingering_odds)
+    kept = _positive(n.PERSISTENCE_ODDS, priors.persistence_odds)
     tail = _positive(n.NOISE_TAIL, priors.noise_tail)
     scale = pm.Normal(n.NIGHT_SCALE, dims=n.READING)
     drift_sd = _positive(n.DRIFT_SD, priors.drift_sd)
 
     def logp(readings: Any, *parameters: Any) -> Any:
-        indices = (data["reading_nights"], data["event_nights"], data["event_groups"])
-        return season_loglik(LikelihoodInputs(readings, *indices, *parameters))
+        names = ("reading_nights", "event_nights", "event_groups", *Steps._fields)
+        known = (data[name] for name in names)
+        return season_loglik(LikelihoodInputs(readings, *known, *parameters))
 
     def random(*parameters: Any, rng: np.random.Generator, size: Any = None) -> Any:
-        return _simulated_readings(design, parameters, rng)
+        return _simulated_readings(design, steps, parameters, rng)
 
     pm.CustomDist(
         n.LOG_RMSSD,
@@ -267,27 +288,29 @@ def _observe_readings(
         rates,
         speed,
         shift,
-        noise_sd**2 * pt.exp(tail * scale) + data["reading_ln_sd"] ** 2,
+        noise_sd**2 / (1 + odds) * pt.exp(tail * scale) + data["reading_ln_sd"] ** 2,
         drift_sd**2,
+        noise_sd**2 * odds / (1 + odds),
+        kept / (1 + kept),
         pm.Data(n.BASELINE_PRIOR_MEAN, priors.baseline.mean),
         pm.Data(n.BASELINE_PRIOR_SD, priors.baseline.sd) ** 2,
         logp=logp,
         random=random,
-        signature="(e),(g),(n),(r),(r),(),(),()->(r)",
+        signature="(e),(g),(n),(r),(r),(),(),(),(),()->(r)",
         observed=pm.Data("readings", design.readings, dims=n.READING),
         dims=n.READING,
     )
 
 
 def _simulated_readings(
-    design: Design, parameters: tuple[Any, ...], rng: np.random.Generator
+    design: Design, steps: Steps, parameters: tuple[Any, ...], rng: np.random.Generator
 ) -> Any:
     """Draw the readings of one season, for prior and posterior prediction."""
-    dips, rates, speed, shift, noise_variance, drift_variance, mean, variance = parameters
+    dips, rates, speed, shift, noise_variance, *moving, mean, variance = parameters
     events = (design.event_nights, design.event_groups)
     dip = dip_path(dips[None], *events, rates[None], speed[None])[0].sum(axis=1)
-    drift = np.sqrt(drift_variance) * rng.standard_normal(len(speed))
-    drift[0] = np.sqrt(variance) * rng.standard_normal()
-    baseline = mean + np.cumsum(drift)
+    motion = Motion(*(np.atleast_1d(x) for x in moving))
+    start = start_state(np.atleast_1d(mean), np.atleast_1d(variance), motion, steps)
+    level = free_path(motion, steps, start, len(speed), rng)[:, 0].sum(axis=0)
     noise = np.sqrt(noise_variance) * rng.standard_normal(len(shift))
-    return (baseline - dip)[design.reading_nights] + shift + noise
+    return (level - dip)[design.reading_nights] + shift + noise

@@ -73,6 +73,7 @@ class Season:
         types: pd.DataFrame | None = None,
         interventions: pd.DataFrame | None = None,
         stressors: pd.DataFrame | None = None,
+        levels: pd.DataFrame | None = None,
     ) -> Season:
         """Build a season from tables with the columns of the season folder's files.
 
@@ -84,6 +85,7 @@ class Season:
             types: `type`, then one column an attribute.
             interventions: `date`, `intervention`.
             stressors: `date`, `stressor`.
+            levels: `date` of each morning from which on readings lie at a new level.
 
         Raises:
             SeasonError: no reading, a date or a label missing, a date twice, a value out of
@@ -102,6 +104,7 @@ class Season:
                     _type_table(types, session_table),
                     applied,
                     stressor_days,
+                    _level_days(levels),
                 )
             ),
         )
@@ -167,6 +170,10 @@ class Season:
         """Index of the night each stressor day is first felt on."""
         return self._first_felt(self.data[n.STRESSOR_DATE].values)
 
+    def level_nights(self) -> NDArray[np.int64]:
+        """Index of the night whose reading is the first at each new level, shape (L,)."""
+        return self._first_felt(self.data[n.NEW_LEVEL].values) - 1
+
     def applied(self, nights: NDArray[np.datetime64] | None = None) -> NDArray[np.bool_]:
         """Say which intervention acts on which night, shape (interventions, nights)."""
         nights = self.nights if nights is None else _days(nights)
@@ -202,6 +209,7 @@ class Season:
         if tables["readings"].empty:
             raise SeasonError(f"Season {self.name!r} has no reading by {night}.")
         last = tables["readings"]["date"].max()  # where the axis will end
+        tables["levels"] = tables["levels"][tables["levels"]["date"] <= last]
         for key in ("sessions", "interventions", "stressors"):
             dates = tables[key]["date"]
             felt = (dates < last) & (dates >= self.first_night - DAY)
@@ -267,6 +275,7 @@ class Season:
                     "stressor": d[n.STRESSOR_LABEL].values.astype(object),
                 }
             ),
+            "levels": pd.DataFrame({"date": _days(d[n.NEW_LEVEL].values)}),
         }
 
 
@@ -349,6 +358,13 @@ def _day_table(table: pd.DataFrame | None, label: str) -> pd.DataFrame:
     return days.sort_values(["date", label], ignore_index=True)
 
 
+def _level_days(levels: pd.DataFrame | None) -> NDArray[np.datetime64]:
+    if levels is None or levels.empty:
+        return np.array([], "datetime64[D]")
+    _refuse_twice(levels, ["date"], "new level")
+    return np.sort(_dates(levels, "new level"))
+
+
 def _refuse_twice(table: pd.DataFrame, keys: list[str], what: str) -> None:
     twice = table[table.duplicated(keys)]
     if not twice.empty:
@@ -362,6 +378,7 @@ def _assemble(
     types: pd.DataFrame,
     applied: pd.DataFrame,
     stressors: pd.DataFrame,
+    levels: NDArray[np.datetime64],
 ) -> xr.Dataset:
     nights = _night_axis(readings, [sessions, stressors])
     by_night = readings.set_index("date").reindex(pd.DatetimeIndex(nights))
@@ -385,6 +402,7 @@ def _assemble(
             "applied_intervention": ("applied_day", text(applied["intervention"])),
             n.STRESSOR_DATE: (n.STRESSOR_DAY, _nanoseconds(stressors["date"])),
             n.STRESSOR_LABEL: (n.STRESSOR_DAY, text(stressors["stressor"])),
+            n.NEW_LEVEL: ("new_level_day", levels.astype("datetime64[ns]")),
         },
         coords={
             n.NIGHT: nights.astype("datetime64[ns]"),

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from slackwater.model import names as n
 from slackwater.model.design import Design, design_of
 from slackwater.model.dynamics import days_to_recover, dip_path, held_back, threshold_of
+from slackwater.model.levels import TRANSIENT, Motion, Steps, free_path, start_state
 from slackwater.model.priors import LN_2
 from slackwater.model.season import Season
 
@@ -43,6 +44,8 @@ class Truth:
         rate_ratios: recovery rate with over without each intervention.
         sensor_steps: what each sensor but the last adds to a reading, ln.
         noise_sd: night-to-night SD of an ordinary night, ln.
+        lingering: share of the noise's variance that lingers into the next nights.
+        persistence: what is left of that after a night.
         noise_tail: SD of a night's log noise variance.
         drift_sd: baseline's random walk, ln per night.
         session_sd: session-to-session SD of log dip.
@@ -56,6 +59,8 @@ class Truth:
     rate_ratios: Mapping[str, float] = field(default_factory=dict)
     sensor_steps: Mapping[str, float] = field(default_factory=dict)
     noise_sd: float = 0.12
+    lingering: float = 0.0
+    persistence: float = 0.5
     noise_tail: float = 0.5
     drift_sd: float = 0.008
     session_sd: float = 0.25
@@ -109,6 +114,9 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
     baseline = _baseline(truth, len(dip), rng)
     noise_log_variance = truth.noise_tail * rng.standard_normal(len(dip))
     noise = truth.noise_sd * np.exp(noise_log_variance / 2) * rng.standard_normal(len(dip))
+    noise *= np.sqrt(1 - truth.lingering)
+    if truth.lingering:
+        noise += _transient(truth, len(dip), rng)
     sensors = plan.data[n.SENSOR].values[plan.data[n.NIGHT_SENSOR].values]
     shift = np.array([truth.sensor_steps.get(str(s), 0.0) for s in sensors])
     readings = np.where(plan.read, baseline - dip + hidden + shift + noise, np.nan)
@@ -136,6 +144,16 @@ def _baseline(truth: Truth, nights: int, rng: np.random.Generator) -> Floats:
     steps = truth.drift_sd * rng.standard_normal(nights)
     steps[0] = np.log(truth.baseline_ms)
     return np.cumsum(steps)
+
+
+def _transient(truth: Truth, nights: int, rng: np.random.Generator) -> Floats:
+    nothing = np.zeros(1)
+    motion = Motion(
+        nothing, nothing + truth.lingering * truth.noise_sd**2, nothing + truth.persistence
+    )
+    steps = Steps(*np.zeros((3, nights)))
+    start = start_state(nothing, nothing, motion, steps)
+    return np.asarray(free_path(motion, steps, start, nights, rng)[TRANSIENT, 0])
 
 
 def plan_season(

@@ -72,7 +72,7 @@ def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
     chance = chance_at_baseline(now)
     return Baseline(
         about(now, level),
-        baseline_rmssd_ms=interval(np.exp(now.simulated_level(now.rng())), level),
+        baseline_rmssd_ms=interval(np.exp(now.baseline), level),
         dip_left_ln=interval(now.dips.sum(axis=1), level),
         chance_at_baseline=chance,
         at_baseline=_at_level(chance, level),

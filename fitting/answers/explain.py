@@ -19,6 +19,7 @@ from slackwater.model.paths import noise_variance
 
 SENSOR: Final = "sensor"
 NOISE: Final = "noise"
+UNEXPLAINED: Final = "unexplained"
 OLDER: Final = {SESSION: "older sessions", STRESSOR: "older stressors"}
 NEGLIGIBLE: Final = 0.01  # ln, so 1 %
 NEGLIGIBLE_CHANCE: Final = 0.9
@@ -29,7 +30,8 @@ class ReadingPart:
     """One part of a reading.
 
     Attributes:
-        kind: "session", "stressor", "start", "sensor" or "noise".
+        kind: "session", "stressor", "start", "sensor", "unexplained" (what passes over some nights
+            and is not in the log) or "noise" (of this night alone).
         label: session type, stressor, sensor, or what it is.
         date: the day it is logged under; None where there is none.
         share_ln: what it adds to the reading, ln; below 0 for what lowers it.
@@ -155,6 +157,7 @@ def shares_of(past: Past, at: int) -> list[Share]:
     sensor = past.season.sensors[int(past.season.data[n.NIGHT_SENSOR].values[at])]
     if past.shift[:, at].any():
         shares.append(Share(SENSOR, sensor, None, past.shift[:, at]))
+    shares.append(Share(UNEXPLAINED, UNEXPLAINED, None, past.passing[:, at]))
     shares.sort(key=lambda share: -abs(float(np.median(share.draws))))
     reading = past.readings[at]
     if np.isfinite(reading):

@@ -182,7 +182,7 @@ def _refuse_unseen_doses(now: Standing, events: Iterable[Event]) -> None:
 
 
 def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
-    mean, sd = _moments(now, ahead)
+    mean, sd = _moments(ahead)
     return xr.Dataset(
         {
             "rmssd_ms": intervals(np.exp(ahead.reading), level, (n.NIGHT,)),
@@ -195,13 +195,11 @@ def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
     )
 
 
-def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
+def _moments(ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
-    tail = now.parameter(n.NOISE_TAIL)
-    noise = now.parameter(n.NOISE_SD) ** 2 * np.exp(tail**2 / 2)
     # A row for each night: sums then end in the same digits, however many nights are asked for.
-    centre = np.ascontiguousarray((now.level_mean[:, None] - ahead.shown).T)
-    within = np.ascontiguousarray((ahead.level_variance + noise[:, None]).T).mean(axis=1)
+    centre = np.ascontiguousarray((ahead.expected - ahead.shown).T)
+    within = np.ascontiguousarray(ahead.variance.T).mean(axis=1)
     return centre.mean(axis=1), np.sqrt(within + centre.var(axis=1))
 
 

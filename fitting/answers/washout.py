@@ -163,7 +163,7 @@ def _learnt(now: Standing, days: int, level: float) -> LearntWashout:
     chance_now = chance_at_baseline(now)
     coming = _coming(dates, dips, now.threshold[:, None], level)
     chances = coming["chance_at_baseline"].values
-    baseline = now.simulated_level(now.rng())
+    baseline = now.baseline
     threshold = float(np.median(now.threshold))
     low, _, high = interval(baseline, KNOWN_LEVEL)
     return LearntWashout(

@@ -16,7 +16,7 @@ from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.past import Past
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.dynamics import Floats, Ints, by_night
+from slackwater.model.dynamics import Floats, Ints
 from slackwater.model.errors import Reason
 from slackwater.model.paths import fitted_events, noise_variance
 from slackwater.model.season import Season
@@ -128,15 +128,13 @@ def one_ahead(past: Past, rng: np.random.Generator) -> tuple[Floats, Floats]:
     Returns:
         Mean for each draw, ln ms, shape (S, N), NaN on the first night; its variance, likewise.
     """
-    drift = past.draws[n.DRIFT_SD].values[:, None] ** 2
-    mean, variance = by_night(*past.shown.shape), by_night(*past.shown.shape)
-    mean[:, 0] = variance[:, 0] = np.nan
-    variance[:, 1:] = past.filtered.variance[:, :-1] + drift
     learnt = past.first_share * (past.dips - _any_of_its_type(past, rng))
     shown = past.shown.copy()
     for event, night in enumerate(past.felt_on):
         shown[:, night] -= learnt[:, event]
-    mean[:, 1:] = past.filtered.mean[:, :-1] - shown[:, 1:] + past.shift[:, 1:]
+    mean = past.filtered.expected - shown + past.shift
+    variance = past.filtered.variance.copy()
+    mean[:, 0] = variance[:, 0] = np.nan
     return mean, variance
 
 

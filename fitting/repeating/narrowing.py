@@ -13,6 +13,7 @@ from slackwater.fitting.repeating.more_sessions import TypeDraws, expected_width
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import Reason
+from slackwater.model.levels import BASELINE
 
 NARROW_DAYS: Final = 1.0
 MORE: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
@@ -100,7 +101,7 @@ def type_draws(now: Standing, label: str) -> TypeDraws:
         noise_sd=now.parameter(n.NOISE_SD),
         session_sd=now.parameter(n.SESSION_SD),
         drift_sd=now.parameter(n.DRIFT_SD),
-        level_variance=now.level_variance,
+        level_variance=now.level.covariance[BASELINE, BASELINE],
     )
 
 

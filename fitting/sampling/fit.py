@@ -15,6 +15,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
+from slackwater.fitting.sampling.ordinary import ordinary
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior, by_chain, flat
 from slackwater.model import likelihood, pooling, recovery
 from slackwater.model import names as n
@@ -24,6 +25,7 @@ from slackwater.model.paths import last_night
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model, with_type_parameters
 from slackwater.model.season import Season
+from slackwater.model.unexplained import Stretch, Watched, stretches_in
 
 FEWEST_READINGS: Final = 14
 TUNE: Final = 1000
@@ -86,26 +88,75 @@ def fit(
     fingerprint = season.fingerprint()
     seed = int(fingerprint[:7], 16) if seed is None else seed
     priors = priors or Priors()
-    model = build_model(season, priors)
-    compiled = compile_model(model, _identity(priors), progress)
-    cores = cores or min(chains, os.cpu_count() or 1)
-    run = _Run(model, compiled, draws, chains, cores)
-    groups, checks = run.sample(seed, TUNE, TARGET_ACCEPT)
-    if checks.complaints:
-        again = run.sample(seed, *CAREFUL)
-        if _flaws(again[1]) < _flaws(checks):
-            groups, checks = again
-    last = last_night(flat(groups["posterior"]), season, design_of(season), priors)
+    sampling = _Sampling(season, priors, seed, draws, chains, cores, progress)
+    learnt = sampling.learn(())
+    suspected = learnt.stretches("usual")
+    if suspected:
+        plain, learnt = learnt, sampling.learn(suspected)
+        confirmed = learnt.stretches("learnt")
+        if not confirmed:
+            learnt = plain
+        elif confirmed != suspected:
+            learnt = sampling.learn(confirmed)
     versions = xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS})
+    last = by_chain(learnt.last, chains)
     return Posterior(
-        tree=xr.DataTree.from_dict({"/": versions, **groups, "last_night": by_chain(last, chains)}),
+        tree=xr.DataTree.from_dict({"/": versions, **learnt.groups, "last_night": last}),
         season_name=season.name,
         fingerprint=fingerprint,
         last_night=season.last_night,
         seed=seed,
-        checks=checks,
+        checks=learnt.checks,
         priors=priors,
+        stretches=learnt.explained,
+        watched=learnt.watched("learnt"),
     )
+
+
+class _Learnt(NamedTuple):
+    """What one model of a season gave: that of what is unexplained in it."""
+
+    season: Season
+    priors: Priors
+    explained: tuple[Stretch, ...]
+    groups: dict[str, xr.Dataset]
+    checks: FitChecks
+    last: xr.Dataset
+    levels: NDArray[np.float64]
+
+    def watched(self, drift: str) -> Watched:
+        return ordinary(flat(self.groups["posterior"]), self.levels, self.priors, drift)
+
+    def stretches(self, drift: str) -> tuple[Stretch, ...]:
+        return stretches_in(self.season, self.watched(drift), self.priors)
+
+
+class _Sampling(NamedTuple):
+    """How a season is sampled, whatever is unexplained in it."""
+
+    season: Season
+    priors: Priors
+    seed: int
+    draws: int
+    chains: int
+    cores: int | None
+    progress: Progress | None
+
+    def learn(self, stretches: tuple[Stretch, ...]) -> _Learnt:
+        model = build_model(self.season, self.priors, stretches)
+        compiled = compile_model(model, _identity(self.priors), self.progress)
+        cores = self.cores or min(self.chains, os.cpu_count() or 1)
+        run = _Run(model, compiled, self.draws, self.chains, cores)
+        groups, checks = run.sample(self.seed, TUNE, TARGET_ACCEPT)
+        if checks.complaints:
+            again = run.sample(self.seed, *CAREFUL)
+            if _flaws(again[1]) < _flaws(checks):
+                groups, checks = again
+        posterior = flat(groups["posterior"])
+        last, levels = last_night(
+            posterior, self.season, design_of(self.season), self.priors, stretches
+        )
+        return _Learnt(self.season, self.priors, stretches, groups, checks, last, levels)
 
 
 class _Run(NamedTuple):

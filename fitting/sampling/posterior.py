@@ -9,7 +9,7 @@ of which a single bit has changed is refused.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from functools import cached_property
 from hashlib import sha256
 from io import BytesIO
@@ -26,6 +26,7 @@ from slackwater.fitting.text import escaped
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.priors import Belief, Priors
+from slackwater.model.unexplained import Stretch, Watched
 
 FILE_NAME: Final = "posterior.nc"
 _ENGINE: Final = "h5netcdf"
@@ -93,6 +94,8 @@ class Posterior:
         seed: the seed of the draws.
         checks: how the sampler fared.
         priors: what was believed beforehand.
+        stretches: the nights that the log does not explain.
+        watched: what they were found in.
         departures: what of the season the model does not describe; None where nobody looked.
     """
 
@@ -102,7 +105,9 @@ class Posterior:
     last_night: np.datetime64
     seed: int
     checks: FitChecks
-    priors: Priors = field(default_factory=Priors)
+    priors: Priors
+    stretches: tuple[Stretch, ...]
+    watched: Watched
     departures: tuple[Reason, ...] | None = None
 
     @cached_property
@@ -131,6 +136,10 @@ class Posterior:
             "checks": json.dumps(asdict(self.checks)),
             "priors": json.dumps(asdict(self.priors)),
             "departures": json.dumps(_kept(self.departures)),
+            "stretches": json.dumps(
+                [[str(s.first), s.last and str(s.last)] for s in self.stretches]
+            ),
+            "watched": json.dumps(self.watched._asdict(), default=list),
             **self.tree.attrs,
         }
         content = BytesIO()  # in memory first: the HDF5 library crashes where a disk is full
@@ -180,6 +189,8 @@ class Posterior:
             checks=FitChecks(**json.loads(facts["checks"])),
             priors=_priors(json.loads(facts["priors"])),
             departures=_again(json.loads(facts["departures"])),
+            stretches=tuple(_stretch(*each) for each in json.loads(facts["stretches"])),
+            watched=_watched(json.loads(facts["watched"])),
         )
 
 
@@ -224,6 +235,14 @@ def _kept(reasons: tuple[Reason, ...] | None) -> list[Any] | None:
 
 def _again(kept: list[Any] | None) -> tuple[Reason, ...] | None:
     return None if kept is None else tuple(map(Reason.again, kept))
+
+
+def _stretch(first: str, last: str | None) -> Stretch:
+    return Stretch(np.datetime64(first, "D"), np.datetime64(last, "D") if last else None)
+
+
+def _watched(kept: dict[str, Any]) -> Watched:
+    return Watched(**kept | {"levels": np.array(kept["levels"], float)})
 
 
 def _unreadable(path: Path, why: str | None) -> Reason:

@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
+from slackwater.model import paths
 from slackwater.model.dynamics import Floats
+from slackwater.model.levels import State, Steps, by_night
 from slackwater.model.season import DAY
 
 FARTHEST: Final = 60  # nights looked ahead for the day of recovery
@@ -24,7 +26,8 @@ class Ahead(NamedTuple):
         shown: what of it the readings show: a session's first night may hold back a part.
         level: baseline, simulated, shape (S, H), ln ms.
         reading: reading, simulated, shape (S, H), ln ms.
-        level_variance: baseline's variance for each draw, shape (S, H).
+        expected: mean of the level for each draw, shape (S, H), ln ms.
+        variance: variance of the reading for each draw, shape (S, H).
     """
 
     dates: NDArray[np.datetime64]
@@ -32,7 +35,8 @@ class Ahead(NamedTuple):
     shown: Floats
     level: Floats
     reading: Floats
-    level_variance: Floats
+    expected: Floats
+    variance: Floats
 
 
 def look_ahead(
@@ -46,19 +50,25 @@ def look_ahead(
         planned: sessions beside those already logged.
         measures: interventions in use on every coming night.
     """
-    rng = now.rng()
-    dip, shown, dates = dips_ahead(now, nights, planned, measures, rng)
-    level = now.simulated_level(rng)[:, None]
-    # Night by night, so that a night is the same however far one looks.
-    drift, tail, noise = rng.standard_normal((nights, 3, len(dip))).transpose(1, 2, 0)
-    drift_variance = now.parameter(n.DRIFT_SD)[:, None] ** 2
-    level = level + np.cumsum(np.sqrt(drift_variance) * drift, axis=1)
-    log_variance = now.parameter(n.NOISE_TAIL)[:, None] * tail
-    noise_sd = now.parameter(n.NOISE_SD)[:, None] * np.exp(log_variance / 2)
-    reading = level - shown + noise_sd * noise
-    passed = np.arange(1, nights + 1)
-    variance = now.level_variance[:, None] + drift_variance * passed
-    return Ahead(dates, dip, shown, level, reading, variance)
+    dip, shown, dates = dips_ahead(now, nights, planned, measures, now.rng())
+    moving, draws = paths.motion(now.draws), len(dip)
+    # Night after night, so that every horizon begins alike.
+    normal = [rng.standard_normal((nights, draws)) for rng in now.rng().spawn(4)]
+    free = State(now.level_draws, np.zeros((2, 2, draws)))
+    known, steps = now.level, Steps(*np.zeros((3, nights)))
+    level, passing, expected, variance = (by_night(draws, nights) for _ in range(4))
+    for night in range(nights):
+        free, known = free.after(moving, steps, night), known.after(moving, steps, night)
+        spread = np.sqrt(np.diagonal(free.covariance).T)
+        moved = free.mean + spread * np.stack([normal[0][night], normal[1][night]])
+        free = State(moved, np.zeros_like(free.covariance))
+        level[:, night], passing[:, night] = moved
+        expected[:, night], variance[:, night] = known.level()
+    noise = paths.noise_variance(now.draws, normal[2].T)
+    reading = level + passing - shown + np.sqrt(noise) * normal[3].T
+    tail = now.parameter(n.NOISE_TAIL)[:, None]
+    variance += paths.noise_variance(now.draws, tail / 2)  # its mean over nights' scales
+    return Ahead(dates, dip, shown, level, reading, expected, variance)
 
 
 def dips_ahead(

@@ -17,11 +17,13 @@ from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.new_mornings import take_in
 from slackwater.fitting.state.own_recovery import OwnRecovery, own_recovery
 from slackwater.fitting.state.past import Past, past_of
-from slackwater.fitting.state.standing import Standing, logged_events
+from slackwater.fitting.state.standing import Standing, Unexplained, logged_events
 from slackwater.fitting.state.unseen_types import UnseenType, draw_unseen
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
-from slackwater.model.season import Season
+from slackwater.model.levels import UNEXPLAINED, State
+from slackwater.model.priors import Priors
+from slackwater.model.season import DAY, Season
 
 if TYPE_CHECKING:
     from slackwater.fitting.records.plans import KeptPlan
@@ -138,14 +140,15 @@ def _standing(season: Season, posterior: Posterior) -> Standing:
         groups=[str(g) for g in last[n.GROUP].values],
         rates=last["rate"].values,
         dips=last["dip"].values,
-        level_mean=last["level_mean"].values,
-        level_variance=last["level_variance"].values,
+        level=State(last["level_mean"].values.T, last["level_covariance"].values.T),
+        stretches=posterior.stretches,
         pending=[],
         warnings=list(checks.complaints),
         seed=posterior.seed,
     )
     if season.last_night > posterior.last_night:
-        now = take_in(now, fitted)
+        now = take_in(now, fitted, posterior)
+    now = _with_unexplained(now, posterior.priors)
     now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
     pending, unknown = logged_events(now, _EVER)
     coming = [label for label in now.unseen if any(e.label == label for e in pending)]
@@ -154,6 +157,31 @@ def _standing(season: Season, posterior: Posterior) -> Standing:
         *(Reason("left out of forecasts", label=label) for label in unknown),
     ]
     return replace(now, pending=pending, warnings=[*now.warnings, *new])
+
+
+def _with_unexplained(now: Standing, priors: Priors) -> Standing:
+    """Let what is unexplained weigh as a dip that passes at a rate of which little is known."""
+    if len(now.level.mean) <= UNEXPLAINED:
+        return now
+    rng = np.random.default_rng([now.seed, 3])
+    mean = now.level.mean[UNEXPLAINED]
+    variance = now.level.covariance[UNEXPLAINED, UNEXPLAINED]
+    draws = mean + np.sqrt(variance) * rng.standard_normal(len(mean))
+    now = replace(now, level=now.level.at(UNEXPLAINED, draws))
+    if not (now.stretches and now.stretches[-1].last is None):
+        return now
+    rates = np.exp(
+        priors.unexplained_rate.mean + priors.unexplained_rate.sd * rng.standard_normal(len(mean))
+    )
+    since = now.stretches[-1].first
+    nights = int((now.night - since) / DAY) + 1
+    return replace(
+        now,
+        unexplained=Unexplained(since, nights, draws),
+        groups=[*now.groups, n.UNEXPLAINED],
+        rates=np.column_stack([now.rates, rates]),
+        dips=np.column_stack([now.dips, -draws]),
+    )
 
 
 def _with_unseen(now: Standing, unseen: Mapping[str, UnseenType]) -> Standing:

@@ -7,28 +7,35 @@ and drawn again by weight.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
+from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.smoothing import smooth_weights
 from slackwater.fitting.state.standing import Standing, TakenIn, logged_events
 from slackwater.model import names as n
+from slackwater.model import paths
 from slackwater.model.dynamics import Floats, Ints
 from slackwater.model.errors import NoAnswerError, Reason
-from slackwater.model.paths import labels, noise_variance, sensor_shift
+from slackwater.model.levels import State, Steps
+from slackwater.model.paths import labels, sensor_shift
+from slackwater.model.priors import Priors
 from slackwater.model.season import DAY, Season
+from slackwater.model.unexplained import Stretch, steps_of, stretches_in
 
 PARETO_K_LIMIT: Final = 0.7
 
 
-def take_in(now: Standing, fitted: Season) -> Standing:
+def take_in(now: Standing, fitted: Season, posterior: Posterior) -> Standing:
     """Return the state on the last reading's morning, from that on the last fitted one.
 
     Args:
         now: the state on the last fitted morning, with the season as it is now.
         fitted: what was fitted of it.
+        posterior: what was learnt of that.
 
     Raises:
         NoAnswerError: the new readings show what the fit does not know, or tell another
@@ -47,9 +54,11 @@ def take_in(now: Standing, fitted: Season) -> Standing:
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
     shift = sensor_shift(now.draws, season, labels(now.draws, n.OTHER_SENSOR))
-    level = readings - shift[:, season.nights > now.night] + shown
+    levels = readings - shift[:, season.nights > now.night] + shown
+    stretches = _watch_on(season, posterior, levels.mean(axis=0))
+    steps = _steps(season, now, stretches, posterior.priors)
     measured = season.reading_ln_sd[season.nights > now.night]
-    mean, variance, noise, log_weight = _filter_on(now, level, measured, rng)
+    level, noise, log_weight = _filter_on(now, levels, measured, steps, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(
         now,
@@ -58,33 +67,61 @@ def take_in(now: Standing, fitted: Season) -> Standing:
         rows=now.rows[chosen],
         rates=now.rates[chosen],
         dips=path[chosen, -1],
-        level_mean=mean[chosen],
-        level_variance=variance[chosen],
+        level=level.of(chosen),
+        stretches=stretches,
         taken_in=TakenIn(new_events, new_dips[chosen], noise[chosen]),
     )
 
 
+def _watch_on(season: Season, posterior: Posterior, levels: Floats) -> tuple[Stretch, ...]:
+    """Return what is unexplained, from the season's first night to its last.
+
+    Args:
+        season: what its readings can show.
+        posterior: what the fitted part was watched with.
+        levels: the new nights' readings without dips and sensor step, ln ms, shape (M,).
+    """
+    fitted = posterior.watched
+    watched = fitted._replace(levels=np.concatenate([fitted.levels, levels]))
+    return stretches_in(season, watched, posterior.priors)
+
+
+def _steps(season: Season, now: Standing, stretches: Sequence[Stretch], priors: Priors) -> Steps:
+    """Return the steps into the new nights; what began before them begins with the first."""
+    new = season.nights > now.night
+    first = season.nights[new][0]
+    known = {stretch.first for stretch in now.stretches if stretch.last is None}
+    begun = [
+        s if s.first in known or s.first >= first else s._replace(first=first)
+        for s in stretches
+        if s.last is None or s.last >= first
+    ]
+    return Steps(*(each[new] for each in steps_of(season, priors, begun)))
+
+
 def _filter_on(
-    now: Standing, level: Floats, measured: Floats, rng: np.random.Generator
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Filter on over new nights; return mean, variance, noise and log weight of each draw.
+    now: Standing, levels: Floats, measured: Floats, steps: Steps, rng: np.random.Generator
+) -> tuple[State, Floats, Floats]:
+    """Filter on over new nights; return the last state, the noise and the log weight of each draw.
 
     A new night's noise scale is drawn given its reading, on Gauss-Hermite nodes, and the
     draw is weighed by the reading's density with the scale summed out.
     """
     nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
     log_prior = np.log(node_weights / node_weights.sum())
-    ordinary = noise_variance(now.draws, nodes[None, :])
-    mean, variance = now.level_mean, now.level_variance
-    noise, log_weight = np.zeros(level.shape), np.zeros(len(mean))
-    drift = now.parameter(n.DRIFT_SD) ** 2
-    for night in range(level.shape[1]):
-        variance = variance + drift
-        if np.isnan(level[0, night]):
+    ordinary = paths.noise_variance(now.draws, nodes[None, :])
+    moving, state = paths.motion(now.draws), now.level
+    if steps.unexplained:
+        state = state.with_unexplained()
+    noise, log_weight = np.zeros(levels.shape), np.zeros(len(ordinary))
+    for night in range(levels.shape[1]):
+        state = state.after(moving, steps, night)
+        if np.isnan(levels[0, night]):
             continue
         scaled = ordinary + measured[night] ** 2
+        mean, variance = state.level()
         total = variance[:, None] + scaled
-        error = (level[:, night] - mean)[:, None]
+        error = (levels[:, night] - mean)[:, None]
         log_density = log_prior - 0.5 * (np.log(2 * np.pi * total) + error**2 / total)
         top = log_density.max(axis=1, keepdims=True)
         density = np.exp(log_density - top)
@@ -92,10 +129,8 @@ def _filter_on(
         cumulative = np.cumsum(density / density.sum(axis=1, keepdims=True), axis=1)
         node = (rng.random((len(mean), 1)) > cumulative[:, :-1]).sum(axis=1)
         noise[:, night] = scaled[np.arange(len(mean)), node]
-        gain = variance / (variance + noise[:, night])
-        mean = mean + gain * error[:, 0]
-        variance = variance * (1 - gain)
-    return mean, variance, noise, log_weight
+        state, _ = state.given(error[:, 0], variance + noise[:, night])
+    return state, noise, log_weight
 
 
 def _draw_again(log_weight: Floats, rng: np.random.Generator) -> Ints:

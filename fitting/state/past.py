@@ -11,17 +11,20 @@ from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.standing import Standing, TakenIn
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.dynamics import Filtered, Floats, Ints, by_night, sample_level
+from slackwater.model.dynamics import Floats, Ints
+from slackwater.model.levels import BASELINE, Filtered, by_night, sample_levels
 from slackwater.model.paths import (
     Events,
     fitted_events,
     labels,
+    motion,
     noise_variance,
     rates,
     run_season,
     sensor_shift,
 )
 from slackwater.model.season import DAY, Season
+from slackwater.model.unexplained import steps_of
 
 SESSION: Final = "session"
 STRESSOR: Final = "stressor"
@@ -47,7 +50,7 @@ class Felt(NamedTuple):
 class Past(NamedTuple):
     """What lies under the readings of a season: N nights, S draws, E events.
 
-    A reading is `level - shown + shift` and noise, ln ms.
+    A reading is `level + passing - shown + shift` and noise, ln ms.
 
     Attributes:
         season: what it was worked out from, N nights up to the last reading.
@@ -61,8 +64,10 @@ class Past(NamedTuple):
         shown: all dips together, as the readings show them, ln, shape (S, N).
         shift: what the night's sensor reads more than the latest fitted, ln, shape (S, N).
         noise: variance of the night's noise, shape (S, N); 0 where it was not read.
-        filtered: baseline given the readings so far.
+        filtered: the level given the readings so far.
         level: baseline given all readings, one path a draw, ln ms, shape (S, N).
+        passing: what passes without being explained by the log: transient and unexplained, ln,
+            shape (S, N).
         seed: of what is simulated from here.
     """
 
@@ -79,6 +84,7 @@ class Past(NamedTuple):
     noise: Floats
     filtered: Filtered
     level: Floats
+    passing: Floats
     seed: int
 
     def rng(self) -> np.random.Generator:
@@ -134,7 +140,11 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
     speed = now.speed(season.nights)[keep]
     shift = sensor_shift(draws, season, labels(draws, n.OTHER_SENSOR))
     readings = season.data[n.LOG_RMSSD].values - shift
-    path = run_season(draws, events, speed, readings, noise, posterior.priors)
+    steps = steps_of(season, posterior.priors, now.stretches)
+    path = run_season(draws, events, speed, readings, noise, steps, posterior.priors)
+    levels = sample_levels(
+        path.filtered, readings + path.shown, noise, motion(draws), steps, path.start, now.rng()
+    )
     return Past(
         season=season,
         draws=draws,
@@ -148,7 +158,8 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
         shift=shift,
         noise=noise,
         filtered=path.filtered,
-        level=sample_level(path.filtered, draws[n.DRIFT_SD].values ** 2, now.rng()),
+        level=levels[BASELINE],
+        passing=levels[BASELINE + 1 :].sum(axis=0),
         seed=now.seed,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -15,8 +16,10 @@ from slackwater.model import names as n
 from slackwater.model import paths
 from slackwater.model.dynamics import Floats, Ints, dip_path, dips_before, held_back
 from slackwater.model.errors import Reason
+from slackwater.model.levels import BASELINE, State
 from slackwater.model.season import DAY, Season
 from slackwater.model.trend import step_weights
+from slackwater.model.unexplained import Stretch
 
 
 class Event(NamedTuple):
@@ -47,6 +50,20 @@ class TakenIn(NamedTuple):
     noise: Floats
 
 
+class Unexplained(NamedTuple):
+    """What the log does not explain on the morning of the last reading, S draws.
+
+    Attributes:
+        since: the first morning on which it showed.
+        nights: how many nights it has been there, read or not.
+        draws: how far it moves the level, shape (S,), ln; below 0 for a drop.
+    """
+
+    since: np.datetime64
+    nights: int
+    draws: Floats
+
+
 @dataclass(frozen=True)
 class Standing:
     """The state on one morning, S draws.
@@ -58,15 +75,16 @@ class Standing:
         draws: draws of the posterior, dimension `sample` first, without what is of one night or
             one session each.
         rows: which of the posterior's draws they are, shape (S,).
-        groups: what dips the state: types, stressors, the start, then types that no reading
-            shows yet; length G.
+        groups: what dips the state: types, stressors, the start, what is unexplained where
+            anything is, then types that no reading shows yet; length G.
         rates: recovery rates, shape (S, G), 1/day.
         dips: dip left of each group, shape (S, G), ln.
-        level_mean: baseline's mean given the readings, shape (S,), ln ms.
-        level_variance: its variance, shape (S,).
+        level: baseline and transient given the readings.
         pending: sessions and stressors that the next mornings will show.
         warnings: what to mind with every answer.
         seed: seed for what is simulated from here.
+        stretches: the nights of the season that are unexplained.
+        unexplained: what is so on this morning; None where nothing is. It weighs as a dip.
         taken_in: what was drawn for the mornings since the fit; None where there are none.
         unseen: the types that no reading shows yet, by name.
     """
@@ -79,11 +97,12 @@ class Standing:
     groups: list[str]
     rates: Floats
     dips: Floats
-    level_mean: Floats
-    level_variance: Floats
+    level: State
     pending: list[Event]
     warnings: list[Reason]
     seed: int
+    stretches: tuple[Stretch, ...] = ()
+    unexplained: Unexplained | None = None
     taken_in: TakenIn | None = None
     unseen: Mapping[str, UnseenType] = field(default_factory=dict)
 
@@ -114,24 +133,36 @@ class Standing:
         """Return the randomness of simulated answers; the same at every call."""
         return np.random.default_rng(self.seed)
 
-    def simulated_level(self, rng: np.random.Generator) -> Floats:
-        """Return draws of baseline on this morning, shape (S,), ln ms."""
-        return self.level_mean + np.sqrt(self.level_variance) * rng.standard_normal(len(self.rates))
+    @cached_property
+    def level_draws(self) -> Floats:
+        """Draws of baseline and transient on this morning, shape (2, S), ln ms."""
+        normal = np.random.default_rng([self.seed, 4]).standard_normal((2, len(self.rates)))
+        first, second = self.level.covariance[:, 0]
+        sd = np.sqrt(first)
+        across = second / sd
+        rest = np.sqrt(np.maximum(self.level.covariance[1, 1] - across**2, 0.0))
+        return np.asarray(self.level.mean + np.stack([sd * normal[0], across * normal[0] + rest * normal[1]]))
+
+    @property
+    def baseline(self) -> Floats:
+        """Draws of baseline on this morning, shape (S,), ln ms."""
+        return np.asarray(self.level_draws[BASELINE])
 
     def log_dips(self) -> Floats:
         """Return the log of the dip that decays, of each type's typical session, shape (S, K)."""
         return paths.typical_log_dips(self.draws)
 
     def typical_dips(self) -> Floats:
-        """Return the log of each group's typical dip that decays, (S, G); NaN for the start."""
+        """Return the log of each group's typical dip that decays, (S, G); NaN for what has none."""
         columns = []
         if n.TYPE_LOG_DIP in self.draws:
             columns.append(self.log_dips())
         if n.STRESSOR_LOG_DIP in self.draws:
             columns.append(self.parameter(n.STRESSOR_LOG_DIP))
-        start = np.full((self.draws.sizes["sample"], 1), np.nan)
         unseen = [a_type.log_dip[:, None] for a_type in self.unseen.values()]
-        return np.concatenate([*columns, start, *unseen], axis=1)
+        without = len(self.groups) - sum(c.shape[1] for c in columns) - len(unseen)
+        none = np.full((self.draws.sizes["sample"], without), np.nan)
+        return np.concatenate([*columns, none, *unseen], axis=1)
 
     def event_dips(self, events: list[Event], rng: np.random.Generator) -> Floats:
         """Draw the dips of events, with session-to-session scatter, shape (S, E)."""

@@ -42,6 +42,7 @@ from slackwater.fitting.trials.stretches import Assigned, logged_days, outside
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.levels import BASELINE
 from slackwater.model.priors import Belief
 from slackwater.model.season import DAY
 
@@ -293,7 +294,9 @@ def _tasks(
             Rehearsal(
                 past=past,
                 habits=habits,
-                truth=truth_of(now.draws.isel(sample=at), float(now.level_mean[at]), ratios),
+                truth=truth_of(
+                    now.draws.isel(sample=at), float(now.level.mean[BASELINE, at]), ratios
+                ),
                 measure=wanted.measure,
                 trial=Assigned(now.season.last_night + DAY, types, seed),
                 sessions_per_arm=each[k % len(each)],

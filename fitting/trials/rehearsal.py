@@ -155,11 +155,17 @@ def truth_of(draw: xr.Dataset, level: float, ratios: dict[str, float]) -> Truth:
         rate_ratios=learnt | ratios,
         sensor_steps=named(n.OTHER_SENSOR, n.SENSOR_STEP),
         noise_sd=float(draw[n.NOISE_SD]),
+        lingering=_share(draw[n.LINGERING_ODDS]),
+        persistence=_share(draw[n.PERSISTENCE_ODDS]),
         noise_tail=float(draw[n.NOISE_TAIL]),
         drift_sd=float(draw[n.DRIFT_SD]),
         session_sd=float(draw[n.SESSION_SD]),
         first_night=float(draw[n.FIRST_NIGHT]),
     )
+
+
+def _share(odds: xr.DataArray) -> float:
+    return float(odds / (1.0 + odds))
 
 
 def season_before(season: Season, measure: str) -> Season:

@@ -157,12 +157,12 @@ def test_each_answer_takes_a_level_and_refuses_what_is_none(
 
 def test_answers_leave_the_state_as_it_was(demo_athlete: api.Athlete) -> None:
     now = demo_athlete.now
-    before = (now.dips.copy(), now.level_mean.copy(), now.draws.copy(deep=True))
+    before = (now.dips.copy(), now.level.mean[0].copy(), now.draws.copy(deep=True))
     for asked in ASKED:
         getattr(api, asked.name)(demo_athlete, *asked.given)
     assert demo_athlete.now is now
     np.testing.assert_array_equal(now.dips, before[0])
-    np.testing.assert_array_equal(now.level_mean, before[1])
+    np.testing.assert_array_equal(now.level.mean[0], before[1])
     assert now.draws.identical(before[2])
 
 

@@ -172,8 +172,8 @@ def test_learning_forgets_what_was_worked_out(made: Path) -> None:
     assert folder.season is season  # which learning does not change
     for name in WORKED_OUT:
         assert getattr(folder, name) is not before[name]
-    np.testing.assert_allclose(folder.now.level_mean, 4.9)
-    np.testing.assert_allclose(SeasonFolder(made).now.level_mean, 4.9)
+    np.testing.assert_allclose(folder.now.level.mean[0], 4.9)
+    np.testing.assert_allclose(SeasonFolder(made).now.level.mean[0], 4.9)
 
 
 def test_learning_brings_answers_where_there_were_none(made: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -16,24 +15,19 @@ from scipy.signal import lfilter
 
 from slackwater.model.design import design_of
 from slackwater.model.dynamics import (
-    Filtered,
     days_to_recover,
     dip_path,
     dips_before,
-    filter_level,
     held_back,
-    sample_level,
     threshold_of,
 )
 from slackwater.model.likelihood import LikelihoodInputs
 from slackwater.model.priors import LN_2
 from slackwater.model.season import Season
 from tests.model.random_inputs import likelihood_inputs, random_inputs
-from tests.oracles import dense, kalman
+from tests.oracles import dense
 
 Floats = NDArray[np.float64]
-
-DRAWS: Final = 20_000
 
 
 def one_type(dips: Floats, nights: NDArray[np.int64], rate: float, length: int) -> Floats:
@@ -223,57 +217,6 @@ def test_stacked_decay_gives_the_published_fit(
 
     assert error(0) == pytest.approx(mean_square, rel=2e-5)
     assert error(1) == pytest.approx(later, rel=1e-3)
-
-
-def smoothed_draws(inputs: LikelihoodInputs) -> Floats:
-    """Sample baselines given everything else, shape (DRAWS, N)."""
-    level_readings = np.full((DRAWS, len(inputs.speed)), np.nan)
-    noise = np.full_like(level_readings, np.nan)
-    seen = inputs.reading_nights
-    level_readings[:, seen] = inputs.readings + dense.dip_by_night(inputs)[seen] - inputs.shift
-    noise[:, seen] = inputs.noise_variance
-    drift, mean, variance = (np.full(DRAWS, float(x)) for x in inputs[-3:])
-    filtered = filter_level(level_readings, noise, drift, mean, variance)
-    rng = np.random.default_rng(sum(map(ord, "level")))
-    return sample_level(filtered, drift, rng)
-
-
-def test_sampled_levels_are_the_smoothers() -> None:
-    """Mean and covariance within five standard errors, of normal theory.
-
-    400 numbers are compared: a right sampler would fail once in 4,000 seeds.
-    """
-    inputs = random_inputs(32, nights=20, readings=11)
-    paths = smoothed_draws(inputs)
-    mean, covariance = dense.level_given_readings(inputs)
-    smoother = kalman.smooth(inputs)
-    np.testing.assert_allclose(mean, smoother.smoothed_state[0], rtol=1e-9)
-    np.testing.assert_allclose(np.diag(covariance), smoother.smoothed_state_cov[0, 0], rtol=1e-8)
-
-    variance = np.diag(covariance)
-    assert np.all(abs(paths.mean(axis=0) - mean) < 5 * np.sqrt(variance / DRAWS))
-    error = np.sqrt((np.outer(variance, variance) + covariance**2) / DRAWS)
-    assert np.all(abs(np.cov(paths.T) - covariance) < 5 * error)
-
-
-def test_the_filter_ends_where_the_smoother_does() -> None:
-    inputs = random_inputs(33, nights=15, readings=9)
-    paths = smoothed_draws(inputs)
-    last = kalman.smooth(inputs)
-    assert last.filtered_state[0, -1] == pytest.approx(last.smoothed_state[0, -1])
-    mean, variance = last.filtered_state[0, -1], last.filtered_state_cov[0, 0, -1]
-    assert abs(paths[:, -1].mean() - mean) < 5 * np.sqrt(variance / DRAWS)
-
-
-def test_nothing_read_leaves_the_prior() -> None:
-    one = np.ones(1)
-    filtered = filter_level(
-        np.full((1, 4), np.nan), np.full((1, 4), np.nan), 0.1 * one, 3.9 * one, 0.5 * one
-    )
-    assert isinstance(filtered, Filtered)
-    np.testing.assert_array_equal(filtered.mean, 3.9)
-    np.testing.assert_allclose(filtered.variance, [[0.5, 0.6, 0.7, 0.8]])
-    np.testing.assert_array_equal(filtered.log_density, 0.0)
 
 
 def test_the_clock_from_tables_to_dips() -> None:

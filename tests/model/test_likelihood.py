@@ -9,19 +9,24 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from slackwater.model.dynamics import dip_path, filter_level
+from slackwater.model.dynamics import dip_path
+from slackwater.model.levels import filter_levels
 from slackwater.model.likelihood import LikelihoodInputs
 from tests.model.random_inputs import (
     EDGES,
     PARAMETERS,
     evaluate,
     likelihood_inputs,
+    moving,
     random_inputs,
 )
 from tests.oracles import dense, kalman
 
 # Positive ones are varied in proportion, the others by the same step in ln units.
-POSITIVE = {"rates", "speed", "noise_variance", "drift_variance", "start_variance"}
+POSITIVE = {
+    "rates", "speed", "noise_variance", "drift_variance", "transient_variance", "persistence",
+    "start_variance",
+}  # fmt: skip
 
 each_edge = pytest.mark.parametrize("inputs", EDGES.values(), ids=EDGES.keys())
 # The first call compiles.
@@ -59,8 +64,20 @@ def test_it_equals_both_at_the_edges(inputs: LikelihoodInputs) -> None:
         lambda i: i._replace(speed=np.ones_like(i.speed)),
         lambda i: i._replace(shift=-i.shift),
         lambda i: i._replace(event_nights=np.maximum(i.event_nights - 1, 0)),
+        lambda i: i._replace(persistence=np.asarray(0.01)),
+        lambda i: i._replace(jump=np.zeros_like(i.jump)),
+        lambda i: i._replace(new_level=np.zeros_like(i.new_level)),
     ],
-    ids=["dips added", "one rate for all", "no intervention", "step taken off", "a night early"],
+    ids=[
+        "dips added",
+        "one rate for all",
+        "no intervention",
+        "step taken off",
+        "a night early",
+        "noise that does not linger",
+        "all explained",
+        "no new level",
+    ],
 )
 def test_the_same_comparison_rejects_another_model(
     oracle: Callable[[LikelihoodInputs], float],
@@ -84,7 +101,7 @@ def test_one_step_densities_add_up_to_it_at_the_edges(inputs: LikelihoodInputs) 
 
 
 def assert_adds_up(inputs: LikelihoodInputs) -> None:
-    """Go the way that answers go: `dip_path` and `filter_level`, here for one draw."""
+    """Go the way that answers go: `dip_path` and `filter_levels`, here for one draw."""
     nights = len(inputs.speed)
     events = (inputs.event_nights, inputs.event_groups)
     path = dip_path(inputs.event_dips[None], *events, inputs.rates[None], inputs.speed[None])
@@ -93,8 +110,7 @@ def assert_adds_up(inputs: LikelihoodInputs) -> None:
     seen = inputs.reading_nights
     level_readings[0, seen] = inputs.readings - inputs.shift + path[0].sum(axis=1)[seen]
     noise[0, seen] = inputs.noise_variance
-    scalars = (inputs.drift_variance, inputs.start_mean, inputs.start_variance)
-    filtered = filter_level(level_readings, noise, *(s[None] for s in scalars))
+    filtered = filter_levels(level_readings, noise, *moving(inputs))
     unread = np.setdiff1d(np.arange(nights), seen)
     assert np.all(filtered.log_density[0, unread] == 0)
     assert filtered.log_density.sum() == pytest.approx(evaluate(inputs).value, rel=1e-10, abs=1e-10)

@@ -14,14 +14,14 @@ infinity, and its logarithm is taken out of the log-likelihood (Durbin & Koopman
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from slackwater.model.dynamics import Filtered, filter_level, sample_level
+from slackwater.model.levels import Filtered, Motion, State, Steps, filter_levels, sample_levels
 from slackwater.model.likelihood import LikelihoodInputs
 from tests.model.random_inputs import Evaluated, evaluate
 
@@ -59,12 +59,17 @@ def no_sessions(
         reading_nights=read,
         event_nights=np.array([], int),
         event_groups=np.array([], int),
+        new_level=np.zeros(len(flow)),
+        carried=np.zeros(len(flow)),
+        jump=np.zeros(len(flow)),
         event_dips=np.array([]),
         rates=np.array([]),
         speed=np.ones(len(flow)),
         shift=np.zeros(len(read)),
         noise_variance=np.full(len(read), noise),
         drift_variance=np.asarray(drift),
+        transient_variance=np.asarray(0.0),
+        persistence=np.asarray(0.5),
         start_mean=np.asarray(start_mean),
         start_variance=np.asarray(start_variance),
     )
@@ -119,62 +124,73 @@ def test_it_peaks_at_the_published_estimates(flow: Floats, start: tuple[float, f
     assert -found.fun == pytest.approx(-632.545625, abs=5e-7)
 
 
-def filtered(flow: Floats, draws: int = 1) -> Filtered:
-    """Filter from the first reading on, for as many equal draws as asked for."""
+class Run(NamedTuple):
+    """A filter's run from the first reading on, for as many equal draws as asked for."""
 
-    def repeat(*values: float) -> Floats:
-        return np.tile(np.array(values, float), (draws, 1))
+    levels: Floats
+    noise: Floats
+    motion: Motion
+    steps: Steps
+    start: State
 
-    after = filter_level(
-        repeat(*flow[1:]),
+    @property
+    def filtered(self) -> Filtered:
+        return filter_levels(self.levels, self.noise, self.motion, self.steps, self.start)
+
+
+def run(flow: Floats, draws: int = 1) -> Run:
+    """Once the first is read, the level lies around it with the noise's variance."""
+    one = np.ones(draws)
+    mean, covariance = np.zeros((2, draws)), np.zeros((2, 2, draws))
+    mean[0], covariance[0, 0] = flow[0], NOISE + DRIFT
+    return Run(
+        np.tile(flow[1:], (draws, 1)),
         np.full((draws, len(flow) - 1), NOISE),
-        np.full(draws, DRIFT),
-        np.full(draws, flow[0]),
-        np.full(draws, NOISE + DRIFT),
-    )
-    return Filtered(
-        np.hstack([repeat(flow[0]), after.mean]),
-        np.hstack([repeat(NOISE), after.variance]),
-        np.hstack([repeat(0.0), after.log_density]),
+        Motion(DRIFT * one, 0 * one, 0.5 * one),
+        Steps(*np.zeros((3, len(flow) - 1))),
+        State(mean, covariance),
     )
 
 
 def test_filter_at_the_end(flow: Floats) -> None:
-    level = filtered(flow)
-    assert level.mean[0, -1] == pytest.approx(798.370, abs=5e-4)
-    assert level.variance[0, -1] == pytest.approx(4032.158, abs=5e-4)
-    assert level.log_density.sum() == pytest.approx(-632.545625, abs=5e-7)
+    filtered = run(flow).filtered
+    assert filtered.last.mean[0, 0] == pytest.approx(798.370, abs=5e-4)
+    assert filtered.last.covariance[0, 0, 0] == pytest.approx(4032.158, abs=5e-4)
+    assert filtered.log_density.sum() == pytest.approx(-632.545625, abs=5e-7)
 
 
 def test_filter_settles_where_the_closed_form_says(flow: Floats) -> None:
     """The steady state solves P = P * noise / (P + noise) + drift (section 2.11)."""
-    variance = filtered(flow).variance[0, -1]
+    filtered = run(flow).filtered
     q = DRIFT / NOISE
     predicted = NOISE * (q + np.sqrt(q * q + 4 * q)) / 2
     assert predicted == pytest.approx(5501.2579, abs=5e-5)
-    assert variance + DRIFT == pytest.approx(predicted, rel=1e-9)
-    assert variance / NOISE == pytest.approx(0.2670480, abs=5e-8)  # the gain
+    assert filtered.variance[0, -1] == pytest.approx(predicted, rel=1e-9)
+    assert filtered.gain[-1, 0, 0] == pytest.approx(0.2670480, abs=5e-8)
 
 
 def test_filter_in_a_gap(gappy: Floats) -> None:
-    variance = filtered(gappy).variance[0]
-    assert variance[[19, 38, 39, 40]] == pytest.approx(
-        [4032.196, 31945.096, 33414.196, 10537.789], abs=5e-4
+    """Before each reading the variance is larger by a year's drift than after the last."""
+    variance = run(gappy).filtered.variance[0]  # its first element is of the second year
+    assert variance[[19, 37, 38]] == pytest.approx(
+        [4032.196 + DRIFT, 31945.096, 33414.196], abs=5e-4
     )
-    np.testing.assert_allclose(np.diff(variance[19:40]), DRIFT, rtol=1e-9)
+    np.testing.assert_allclose(np.diff(variance[19:39]), DRIFT, rtol=1e-9)
+    assert variance[40] - DRIFT == pytest.approx(10537.789, abs=5e-4)
 
 
 def test_forecast(flow: Floats) -> None:
     """Years to come are years not read: the level stays, its variance grows."""
-    ahead = filtered(np.r_[flow, np.nan, np.nan, np.nan])
-    assert ahead.mean[0, 100:] == pytest.approx(798.370, abs=5e-4)
-    sd = np.sqrt(ahead.variance[0, 100:] + NOISE)
+    ahead = run(np.r_[flow, np.nan, np.nan, np.nan]).filtered
+    assert ahead.expected[0, 99:] == pytest.approx(798.370, abs=5e-4)
+    sd = np.sqrt(ahead.variance[0, 99:] + NOISE)
     assert sd == pytest.approx([143.527, 148.56, 153.42], abs=5e-3)
 
 
 def test_sampled_levels_have_the_smoothed_mean_and_variance(gappy: Floats) -> None:
     """1900, in the midst of a gap: 903.421 with variance 9715.005. Five standard errors."""
     rng = np.random.default_rng(sum(map(ord, "nile")))
-    level = sample_level(filtered(gappy, DRAWS), np.full(DRAWS, DRIFT), rng)[:, 29]
+    of = run(gappy, DRAWS)
+    level = sample_levels(of.filtered, *of, rng)[0, :, 28]
     assert abs(level.mean() - 903.421) < 5 * np.sqrt(9715.005 / DRAWS)
     assert abs(level.var() - 9715.005) < 5 * 9715.005 * np.sqrt(2 / DRAWS)

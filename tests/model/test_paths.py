@@ -22,6 +22,7 @@ from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model
 from slackwater.model.season import Season
 from slackwater.model.trend import step_weights
+from slackwater.model.unexplained import steps_of
 from tests.model.seasons import season, table
 from tests.model.test_recovery import PYTHON_MODE, SEASONS, labels
 from tests.oracles import dense, kalman
@@ -92,7 +93,8 @@ def run(drawn: Drawn) -> paths.SeasonPath:
     )
     speed = paths.speed(draws, drawn.design)
     events = paths.fitted_events(draws, drawn.design)
-    return paths.run_season(draws, events, speed, readings, noise, Priors())
+    steps = steps_of(spring, Priors(), ())
+    return paths.run_season(draws, events, speed, readings, noise, steps, Priors())
 
 
 def test_draws_give_what_the_model_hands_to_the_likelihood(drawn: Drawn) -> None:
@@ -122,8 +124,9 @@ def test_the_season_runs_as_an_independent_filter_runs_it(drawn: Drawn) -> None:
     for draw in range(DRAWS):
         inputs = drawn.inputs(draw)
         expected = kalman.smooth(inputs)
-        np.testing.assert_allclose(path.filtered.mean[draw], expected.filtered_state[0], rtol=1e-8)
-        variance = expected.filtered_state_cov[0, 0]
+        level = expected.predicted_state.sum(axis=0)[:-1]
+        np.testing.assert_allclose(path.filtered.expected[draw], level, rtol=1e-8)
+        variance = expected.predicted_state_cov.sum(axis=(0, 1))[:-1]
         np.testing.assert_allclose(path.filtered.variance[draw], variance, rtol=1e-7)
         density = path.filtered.log_density[draw].sum()
         assert density == pytest.approx(dense.log_likelihood(inputs), rel=1e-8)
@@ -141,7 +144,11 @@ def test_what_readings_show_is_every_dip_but_what_first_nights_hold_back(drawn: 
 
 
 def test_the_last_night_is_what_an_independent_run_ends_with(drawn: Drawn) -> None:
-    kept = paths.last_night(drawn.draws, drawn.season, drawn.design, Priors())
+    kept, levels = paths.last_night(drawn.draws, drawn.season, drawn.design, Priors())
+    read = run(drawn).shown - paths.sensor_shift(
+        drawn.draws, drawn.season, other_sensors(drawn.season)
+    )
+    np.testing.assert_allclose(levels, drawn.season.data[n.LOG_RMSSD] + read.mean(axis=0))
     assert [str(g) for g in kept[n.GROUP].values] == [
         *drawn.season.types,
         *drawn.season.stressors,
@@ -162,9 +169,9 @@ def test_the_last_night_is_what_an_independent_run_ends_with(drawn: Drawn) -> No
             assert found == pytest.approx(expected, rel=1e-8, abs=1e-300)
         # On the last night, filtered and smoothed are the same.
         smoothed = kalman.smooth(inputs)
-        assert float(kept["level_mean"][draw]) == pytest.approx(smoothed.smoothed_state[0, -1])
-        variance = smoothed.smoothed_state_cov[0, 0, -1]
-        assert float(kept["level_variance"][draw]) == pytest.approx(variance, rel=1e-7)
+        np.testing.assert_allclose(kept["level_mean"][draw], smoothed.smoothed_state[:2, -1])
+        covariance = smoothed.smoothed_state_cov[:2, :2, -1]
+        np.testing.assert_allclose(kept["level_covariance"][draw], covariance, rtol=1e-7)
 
 
 def test_names_stand_in_the_order_of_the_rates(whole: Drawn) -> None:

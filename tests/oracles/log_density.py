@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import expit
 from scipy.stats import norm
 
 from slackwater.model.likelihood import LikelihoodInputs
@@ -147,21 +148,35 @@ def likelihood_inputs(
             shift[_nights(season, readings) == night] += part
     tail = np.exp(values["log noise_tail"]) * values["night_scale"]
     measured = readings["ln_sd"].to_numpy(float)
+    lingering = expit(values["log lingering_odds"])
     inputs = LikelihoodInputs(
         readings=readings["log_rmssd"].to_numpy(float),
         reading_nights=_nights(season, readings),
         event_nights=np.concatenate(nights),
         event_groups=np.arange(len(np.concatenate(nights))),
+        new_level=_new_levels(season, priors),
+        carried=np.zeros(len(season.nights)),
+        jump=np.zeros(len(season.nights)),
         event_dips=np.exp(np.concatenate(log_dips)),
         rates=np.exp(np.concatenate(log_rates)),
         speed=speed,
         shift=shift,
-        noise_variance=np.exp(2 * values["log noise_sd"] + tail) + measured**2,
+        noise_variance=(1 - lingering) * np.exp(2 * values["log noise_sd"] + tail) + measured**2,
         drift_variance=np.exp(2 * values["log drift_sd"]),
+        transient_variance=np.asarray(lingering * np.exp(2 * values["log noise_sd"])),
+        persistence=np.asarray(expit(values["log persistence_odds"])),
         start_mean=np.asarray(priors.baseline.mean),
         start_variance=np.asarray(priors.baseline.sd**2),
     )
     return inputs, type_dip
+
+
+def _new_levels(season: Season, priors: Priors) -> Floats:
+    variance = np.zeros(len(season.nights))
+    for night in _nights(season, season.tables()["levels"]):
+        if night > 0:
+            variance[night] = priors.new_level.sd**2
+    return variance
 
 
 def _nights(season: Season, table: pd.DataFrame) -> NDArray[np.int64]:

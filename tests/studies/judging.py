@@ -104,7 +104,7 @@ def _answers(now: Standing) -> dict[str, np.ndarray]:
     return {
         "typical_days": typical_days(now),
         "dip_left": now.dips.sum(axis=1),
-        "baseline": now.level_mean,
+        "baseline": now.level.mean[0],
         "tomorrow": look_ahead(now, 1, []).reading[:, 0],
     }
 

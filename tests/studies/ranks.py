@@ -52,9 +52,7 @@ def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
     values |= _derived_truth(truth, past, whole)
     ahead = look_ahead(now, 1, [])
     draws["typical_days"] = typical_days(now)
-    draws["baseline_today"] = now.level_mean + np.sqrt(now.level_variance) * now.rng().normal(
-        size=len(now.level_mean)
-    )
+    draws["baseline_today"] = now.baseline
     draws["tomorrow"] = ahead.reading[:, 0]
     checks = posterior.checks
     return {
@@ -114,6 +112,8 @@ def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats
     steps = design.trend.shape[1]
     v: dict[str, Floats] = {
         n.NOISE_SD: positive(p.noise_sd),
+        n.LINGERING_ODDS: positive(p.lingering_odds),
+        n.PERSISTENCE_ODDS: positive(p.persistence_odds),
         n.NOISE_TAIL: positive(p.noise_tail),
         n.DRIFT_SD: positive(p.drift_sd),
         n.SESSION_SD: positive(p.session_sd),

@@ -33,6 +33,7 @@ from slackwater.fitting.repeating.narrowing import PAIRS, THINNED, type_draws
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
+from slackwater.model import paths
 from slackwater.model.season import DAY, Season
 from tests.studies.generator import TYPES, make
 from tests.studies.kinds import MEDIANS
@@ -128,7 +129,9 @@ def _longer(
     rate = float(now.rates[draw, which])
     share = float(value(n.FIRST_NIGHT))
     typical = float(np.exp(now.log_dips()[draw, now.types.index(label)]))
-    level = now.level_mean[draw] + np.sqrt(now.level_variance[draw]) * rng.standard_normal()
+    level, passing = now.level_draws[:, draw]
+    motion = paths.motion(now.draws)
+    kept, spread = motion.persistence[draw], np.sqrt(motion.transient_variance[draw])
     dips = now.dips[draw].copy()
     nights = NIGHTS * (more + 1)  # one week of rest, then a session each week
     days, readings, true_days = [], [], []
@@ -142,8 +145,10 @@ def _longer(
             days.append(now.night + DAY * (night - 1))
             true_days.append(1 + max(0.0, np.log(dip / now.threshold[draw]) / rate))
         level += value(n.DRIFT_SD) * rng.standard_normal()
-        noise = value(n.NOISE_SD) * np.exp(value(n.NOISE_TAIL) * rng.standard_normal() / 2)
-        readings.append(level - dips.sum() + hidden + noise * rng.standard_normal())
+        passing = kept * passing + np.sqrt(1 - kept**2) * spread * rng.standard_normal()
+        own = value(n.NOISE_SD) ** 2 - spread**2
+        noise = np.sqrt(own) * np.exp(value(n.NOISE_TAIL) * rng.standard_normal() / 2)
+        readings.append(level + passing - dips.sum() + hidden + noise * rng.standard_normal())
     tables = now.season.observed().tables()
     sensor = tables["readings"]["sensor"].iloc[-1]
     dates = now.night + DAY * np.arange(1, nights + 1)

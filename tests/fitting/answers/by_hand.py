@@ -13,7 +13,9 @@ from numpy.typing import ArrayLike
 from slackwater.fitting import Athlete, Posterior
 from slackwater.fitting.sampling.posterior import FitChecks
 from slackwater.model import names as n
+from slackwater.model.priors import Priors
 from slackwater.model.season import DAY, Season
+from slackwater.model.unexplained import Watched
 
 FIRST: Final = np.datetime64("2031-03-01")
 CHAINS: Final = 2
@@ -42,6 +44,7 @@ class Known(NamedTuple):
     level: ArrayLike = 4.0
     level_variance: ArrayLike = 0.0
     noise_sd: ArrayLike = 0.1
+    lingering_odds: ArrayLike = 1e-12
     noise_tail: ArrayLike = 0.5
     drift_sd: ArrayLike = 0.01
     session_sd: ArrayLike = 0.2
@@ -105,6 +108,15 @@ def posterior(
         last_night=fitted.last_night,
         seed=seed,
         checks=checks,
+        priors=Priors(),
+        stretches=(),
+        watched=Watched(
+            levels=fitted.data[n.LOG_RMSSD].values,
+            noise_variance=float(np.median(np.asarray(known.noise_sd))) ** 2,
+            drift_variance=float(np.median(np.asarray(known.drift_sd))) ** 2,
+            transient_variance=0.0,
+            persistence=0.5,
+        ),
     )
 
 
@@ -129,6 +141,8 @@ def _parameters(known: Known, draws: int) -> xr.Dataset:
     )
     data: dict[str, Any] = {
         n.NOISE_SD: _each_draw(known.noise_sd, draws),
+        n.LINGERING_ODDS: _each_draw(known.lingering_odds, draws),
+        n.PERSISTENCE_ODDS: _each_draw(1.0, draws),
         n.NOISE_TAIL: _each_draw(known.noise_tail, draws),
         n.DRIFT_SD: _each_draw(known.drift_sd, draws),
         n.SESSION_SD: _each_draw(known.session_sd, draws),
@@ -163,11 +177,17 @@ def _last_night(known: Known, draws: int) -> xr.Dataset:
         {
             "rate": _side_by_side(n.GROUP, rates, draws),
             "dip": _side_by_side(n.GROUP, dips, draws),
-            "level_mean": _each_draw(known.level, draws),
-            "level_variance": _each_draw(known.level_variance, draws),
+            "level_mean": _side_by_side(n.STATE, [known.level, 0.0], draws),
+            "level_covariance": _covariance(known.level_variance, draws),
         },
         coords={n.CHAIN: np.arange(CHAINS), n.DRAW: np.arange(draws), n.GROUP: groups},
     )
+
+
+def _covariance(level_variance: ArrayLike, draws: int) -> Any:
+    values = np.zeros((CHAINS, draws, 2, 2))
+    values[..., 0, 0] = _each_draw(level_variance, draws)[1]
+    return (n.CHAIN, n.DRAW, n.STATE, "state_too"), values
 
 
 def _each_draw(value: ArrayLike, draws: int) -> Any:

@@ -56,6 +56,7 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
     constant = demo.posterior.tree["constant_data"]
     scale = draw[n.NIGHT_SCALE].values
     noise = float(draw[n.NOISE_SD]) ** 2 * np.exp(float(draw[n.NOISE_TAIL]) * scale)
+    odds, kept = float(draw[n.LINGERING_ODDS]), float(draw[n.PERSISTENCE_ODDS])
     step = float(draw[n.SENSOR_STEP].sel({n.OTHER_SENSOR: "finger clip"}))
     held_back = np.zeros(len(season.nights))
     for group, night, dip in zip(done.groups, done.nights, done.dips, strict=True):
@@ -66,12 +67,17 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
         reading_nights=np.flatnonzero(season.read),
         event_nights=np.array(done.nights),
         event_groups=np.array([groups.index(group) for group in done.groups]),
+        new_level=np.zeros(len(season.nights)),
+        carried=np.zeros(len(season.nights)),
+        jump=np.zeros(len(season.nights)),
         event_dips=np.array(done.dips),
         rates=np.exp(np.array(list(log_rates.values()))),
         speed=np.exp(log_speed),
         shift=np.where(table["sensor"] == "finger clip", step, 0.0) + held_back[season.read],
-        noise_variance=noise,
+        noise_variance=noise / (1 + odds),
         drift_variance=np.asarray(float(draw[n.DRIFT_SD]) ** 2),
+        transient_variance=np.asarray(float(draw[n.NOISE_SD]) ** 2 * odds / (1 + odds)),
+        persistence=np.asarray(kept / (1 + kept)),
         start_mean=np.asarray(float(constant[n.BASELINE_PRIOR_MEAN])),
         start_variance=np.asarray(float(constant[n.BASELINE_PRIOR_SD]) ** 2),
     )

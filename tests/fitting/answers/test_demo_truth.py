@@ -59,9 +59,7 @@ def compared(now: Standing, demo: Fitted, truth: dict[str, Any]) -> dict[str, tu
     for name in (n.NOISE_SD, n.NOISE_TAIL, n.DRIFT_SD, n.SESSION_SD):
         found[name] = truth[name], draws[name].values
     found[n.FIRST_NIGHT] = demo_season.TRUTH.first_night, draws[n.FIRST_NIGHT].values
-    rng = np.random.default_rng(1)
-    level = now.level_mean + np.sqrt(now.level_variance) * rng.standard_normal(len(days))
-    found["baseline"] = np.log(truth["baseline_rmssd_ms_on_last_night"]), level
+    found["baseline"] = np.log(truth["baseline_rmssd_ms_on_last_night"]), now.baseline
     found["dip left"] = truth["dip_left_ln_on_last_night"], now.dips.sum(axis=1)
     return found
 

@@ -227,8 +227,8 @@ def test_the_past_ends_where_the_state_is_after_new_mornings(demo: Fitted) -> No
     for column, group in enumerate(now.groups):
         mine = left[:, [event.label == group for event in past.events]]
         assert mine.sum(axis=1) == pytest.approx(now.dips[:, column], rel=1e-6, abs=1e-12)
-    assert past.filtered.mean[:, -1] == pytest.approx(now.level_mean, abs=1e-9)
-    assert past.filtered.variance[:, -1] == pytest.approx(now.level_variance, rel=1e-9)
+    for ended, stands in zip(past.filtered.last, now.level, strict=True):
+        np.testing.assert_allclose(ended, stands, rtol=1e-9, atol=1e-9)
 
 
 def test_a_stressor_since_a_fit_without_sessions_is_explained() -> None:

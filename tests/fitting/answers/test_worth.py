@@ -55,10 +55,10 @@ def test_a_session_first_shown_counts_as_any_of_its_type() -> None:
     known = Known({"row": (0.3, 2.0)}, session_sd=0.2, first_night=0.5)
     past = whole_athlete(season, known, draws=10_000, session_z=3.0).past
     mean, _ = one_ahead(past, past.rng())
-    foretold = past.filtered.mean[0, 20] - mean[:, 21]
+    foretold = past.filtered.expected[0, 21] - mean[:, 21]
     assert np.median(foretold) == pytest.approx(0.3, rel=0.01)  # 3 Monte Carlo errors
     assert np.log(foretold).std() == pytest.approx(0.2, rel=0.03)
-    settled = past.filtered.mean[0, 21] - mean[:, 22]
+    settled = past.filtered.expected[0, 22] - mean[:, 22]
     assert settled == pytest.approx(0.3 * np.exp(0.6) / 0.5 * 0.5**0.5)
 
 

@@ -96,14 +96,15 @@ def test_a_fit_keeps_the_priors_that_it_was_made_with(demo: Fitted, tmp_path: Pa
     # A look at the past begins where the fit began, and ends where it ended.
     athlete = Athlete(demo.season, replace(loaded, checks=CLEAN))  # too short a fit to be clean
     now, past = athlete.now, athlete.past
-    assert np.abs(past.filtered.mean[:, 0] - np.log(40.0)).max() < 0.05
-    np.testing.assert_allclose(past.filtered.mean[:, -1], now.level_mean, rtol=1e-9)
-    np.testing.assert_allclose(past.filtered.variance[:, -1], now.level_variance, rtol=1e-9)
+    assert np.abs(past.filtered.expected[:, 0] - np.log(40.0)).max() < 0.05
+    for ended, stands in zip(past.filtered.last, now.level, strict=True):
+        np.testing.assert_allclose(ended, stands, rtol=1e-9, atol=1e-12)
 
 
 def test_the_state_on_the_last_night_is_kept_draw_by_draw(demo: Fitted) -> None:
     season = demo.season.observed()
-    expected = last_night(demo.posterior.draws, season, design_of(season), Priors())
+    expected, levels = last_night(demo.posterior.draws, season, design_of(season), Priors())
+    np.testing.assert_array_equal(demo.posterior.watched.levels, levels)
     for name, values in expected.items():
         np.testing.assert_array_equal(demo.posterior.last[name], values)
     assert list(demo.posterior.last[n.GROUP].values) == list(expected[n.GROUP].values)

@@ -30,7 +30,7 @@ def older(demo: Fitted) -> Posterior:
 def answers(now: Standing) -> dict[str, Floats]:
     return {
         "typical days": typical_days(now),
-        "baseline": now.level_mean,
+        "baseline": now.level.mean[0],
         "dip left": now.dips.sum(axis=1),
         "noise": now.parameter(n.NOISE_SD),
         "rate ratios": now.parameter(n.LOG_RATE_RATIO),
@@ -85,7 +85,7 @@ def test_a_night_measured_badly_moves_the_baseline_less(demo: Fitted, older: Pos
 
 def test_not_too_many_draws_die_out(demo: Fitted, older: Posterior) -> None:
     updated = Athlete(demo.season, older).now
-    assert len(np.unique(updated.level_mean)) > 0.25 * len(updated.level_mean)
+    assert len(np.unique(updated.level.mean[0])) > 0.25 * len(updated.level.mean[0])
 
 
 def test_new_mornings_are_taken_apart_as_by_a_new_fit(

@@ -53,8 +53,8 @@ def test_without_new_readings_the_state_is_the_stored_one() -> None:
     assert now.night == FIRST + DAY * (NIGHTS - 1)
     assert now.groups == ["row", "lift", n.START]
     assert np.all(now.dips == [0.0, 0.07, 0.0])
-    assert np.all(now.level_mean == 4.2)
-    assert np.all(now.level_variance == 0.01)
+    assert np.all(now.level.mean[0] == 4.2)
+    assert np.all(now.level.covariance[0, 0] == 0.01)
     assert now.pending == []
     assert now.warnings == []
 
@@ -76,7 +76,7 @@ def test_a_new_sessions_first_night_shows_its_share() -> None:
         now = grown(known, mornings, [(NIGHTS - 1, "row")])
         assert now.dips[:, 0] == pytest.approx(dip)
         # 3.9 with 0.2 off is a level of 4.1, which is met halfway.
-        assert now.level_mean == pytest.approx(4.05)
+        assert now.level.mean[0] == pytest.approx(4.05)
 
 
 def test_a_stressors_first_night_shows_all_of_it() -> None:
@@ -84,7 +84,7 @@ def test_a_stressors_first_night_shows_all_of_it() -> None:
     fitted = by_hand.season(NIGHTS, SESSIONS, stressors=[(5, "cold")])
     now = by_hand.season(NIGHTS + 1, SESSIONS, stressors=[(5, "cold"), (NIGHTS - 1, "cold")])
     state = Athlete(now, by_hand.posterior(fitted, known)).now
-    assert state.level_mean == pytest.approx(4.0 + 0.2 / 2)
+    assert state.level.mean[0] == pytest.approx(4.0 + 0.2 / 2)
 
 
 def test_a_session_of_the_last_fitted_day_is_felt_on_the_first_new_morning() -> None:
@@ -105,12 +105,12 @@ def test_a_new_reading_updates_the_level_as_a_kalman_filter_does() -> None:
     # One state for all draws: variance V = 0.1^2 and noise 0.1^2 share the surprise in halves.
     known = QUIET._replace(level=4.0, level_variance=0.1**2, noise_sd=0.1, dips_left={"row": 0.2})
     now = grown(known, [4.1])  # a dip of 0.1 is left, so the level read is 4.2
-    assert now.level_mean == pytest.approx(4.1)
-    assert now.level_variance == pytest.approx(0.1**2 / 2)
+    assert now.level.mean[0] == pytest.approx(4.1)
+    assert now.level.covariance[0, 0] == pytest.approx(0.1**2 / 2)
     drifting = grown(known._replace(drift_sd=0.1), [np.nan, 4.1])
     # Two nights of drift: 3 V against V, with a dip of 0.05 left.
-    assert drifting.level_mean == pytest.approx(4.0 + 0.75 * 0.15)
-    assert drifting.level_variance == pytest.approx(0.1**2 * 0.75)
+    assert drifting.level.mean[0] == pytest.approx(4.0 + 0.75 * 0.15)
+    assert drifting.level.covariance[0, 0] == pytest.approx(0.1**2 * 0.75)
 
 
 def test_draws_are_weighed_by_how_well_they_foretold() -> None:
@@ -118,14 +118,14 @@ def test_draws_are_weighed_by_how_well_they_foretold() -> None:
     # 0.1, is Normal(4.05, 0.1 / sqrt 2) afterwards.
     known = QUIET._replace(level=spread(stats.norm(4.0, 0.1)), noise_sd=0.1)
     now = grown(known, [4.1])
-    assert now.level_mean.mean() == pytest.approx(4.05, abs=0.002)
-    assert now.level_mean.std() == pytest.approx(0.1 / np.sqrt(2), abs=0.002)
+    assert now.level.mean[0].mean() == pytest.approx(4.05, abs=0.002)
+    assert now.level.mean[0].std() == pytest.approx(0.1 / np.sqrt(2), abs=0.002)
     twice = grown(known, [4.1, 4.1])  # two mornings count twice
-    assert twice.level_mean.mean() == pytest.approx(4.0 + 0.1 * 2 / 3, abs=0.002)
-    assert twice.level_mean.std() == pytest.approx(0.1 / np.sqrt(3), abs=0.002)
+    assert twice.level.mean[0].mean() == pytest.approx(4.0 + 0.1 * 2 / 3, abs=0.002)
+    assert twice.level.mean[0].std() == pytest.approx(0.1 / np.sqrt(3), abs=0.002)
     # What belongs to a draw stays with it.
     kept = now.draws[n.NOISE_SD]
-    assert kept.sizes["sample"] == len(now.level_mean) == len(now.dips) == len(now.rates)
+    assert kept.sizes["sample"] == len(now.level.mean[0]) == len(now.dips) == len(now.rates)
 
 
 def test_rates_are_learnt_from_new_mornings_draw_by_draw() -> None:
@@ -152,11 +152,11 @@ def test_a_bad_night_moves_the_level_less_than_its_surprise() -> None:
     gain = 0.1**2 / (0.1**2 + noise)
     mean = (weight * gain).sum() * 0.6
     second = (weight * ((gain * 0.6) ** 2 + 0.1**2 * (1 - gain))).sum()
-    level = now.level_mean - 4.0
+    level = now.level.mean[0] - 4.0
     # Within 5 Monte Carlo errors, and 1 % for the 15 nodes that the scale is summed out on.
     error = 5 * level.std() / np.sqrt(len(level)) + 0.01 * mean
     assert level.mean() == pytest.approx(mean, abs=error)
-    found_second = level**2 + now.level_variance
+    found_second = level**2 + now.level.covariance[0, 0]
     error = 5 * found_second.std() / np.sqrt(len(level)) + 0.01 * second
     assert found_second.mean() == pytest.approx(second, abs=error)
     assert mean < 0.6 / 2  # an ordinary night would have moved it by half
@@ -168,13 +168,13 @@ def test_another_sensor_of_the_fit_may_come_back() -> None:
     fitted = by_hand.season(NIGHTS, SESSIONS, sensors=sensors)
     now = by_hand.season(NIGHTS + 1, SESSIONS, sensors=[*sensors, "strap"])
     state = Athlete(now, by_hand.posterior(fitted, known)).now
-    assert state.level_mean == pytest.approx(4.0 - 0.2 / 2)  # 4.0 by the strap is 3.8
+    assert state.level.mean[0] == pytest.approx(4.0 - 0.2 / 2)  # 4.0 by the strap is 3.8
 
 
 def test_the_same_season_has_the_same_state() -> None:
     known = QUIET._replace(level=spread(stats.norm(4.0, 0.1)), session_sd=0.3, noise_tail=0.5)
     states = [grown(known, [4.1, 4.0], [(NIGHTS - 1, "row")]) for _ in range(2)]
-    np.testing.assert_array_equal(states[0].level_mean, states[1].level_mean)
+    np.testing.assert_array_equal(states[0].level.mean[0], states[1].level.mean[0])
     np.testing.assert_array_equal(states[0].dips, states[1].dips)
 
 
