@@ -37,6 +37,7 @@ FEWEST: Final = 3  # nights read before a stretch is believed
 WALK_SD: Final = 0.03  # of the unexplained, within its stretch, ln a night
 _LONGEST: Final = 60  # nights back that a stretch may have begun unnoticed
 _BOUND: Final = 2.5  # standard deviations, beyond which an error counts linearly
+_BEYOND: Final = 4.0  # and beyond which it counts no more
 _HOPELESS: Final = -5.0  # log of the odds at which a beginning is no longer followed
 _DOWN: Final = 0.8  # of all stretches, those that lie lower
 
@@ -232,7 +233,7 @@ def _seen(state: State, y: float, noise: float) -> tuple[State, Floats]:
     mean, variance = state.level()
     variance = variance + noise
     sd = np.sqrt(variance)
-    z = (y - mean) / sd
+    z = np.clip((y - mean) / sd, -_BEYOND, _BEYOND)
     bounded = np.clip(z, -_BOUND, _BOUND)
     state, _ = state.given(bounded * sd, variance)
     return state, -np.log(sd) - bounded * (z - bounded / 2)

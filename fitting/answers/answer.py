@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from slackwater.fitting.answers.intervals import check_level
+from slackwater.fitting.answers.intervals import Interval, check_level, interval
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model.errors import Reason
@@ -37,6 +37,21 @@ class About:
 
 
 @dataclass(frozen=True)
+class Unexplained:
+    """What moves the readings now, and the log does not explain.
+
+    Attributes:
+        since: the first morning on which it showed.
+        percent: how far it moves a reading; below 0 for a drop.
+        nights: how many nights it has been there, read or not.
+    """
+
+    since: np.datetime64
+    percent: Interval
+    nights: int
+
+
+@dataclass(frozen=True)
 class Answer:
     """An answer to one question; each question's own adds its facts."""
 
@@ -56,6 +71,14 @@ def about(now: Standing, level: float, warnings: Iterable[Reason] = ()) -> About
     """
     check_level(level)
     return About(now.season.name, now.night, level, (*now.warnings, *warnings))
+
+
+def unexplained(now: Standing, level: float) -> Unexplained | None:
+    """Return what is unexplained on the morning of the last reading; None where nothing is."""
+    found = now.unexplained
+    if found is None:
+        return None
+    return Unexplained(found.since, interval(100 * np.expm1(found.draws), level), found.nights)
 
 
 def about_season(season: Season, level: float, warnings: Iterable[Reason] = ()) -> About:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexplained
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.state.ahead import days_until_baseline
 from slackwater.fitting.state.athlete import Athlete
@@ -49,7 +49,9 @@ class Baseline(Answer):
         at_baseline: the same at the answer's level: `LIKELY`, `POSSIBLY` or `LIKELY_NOT`.
         further_rest_days: days of rest until they are.
         plateau: whether rest has done its work.
-        night_to_night_sd_ln: SD of an ordinary night's noise, ln.
+        night_to_night_sd_ln: SD of an ordinary night's noise, what lingers included, ln.
+        unexplained: what moves the readings now and is not in the log; None where nothing is. It
+            counts as a dip.
     """
 
     baseline_rmssd_ms: Interval
@@ -59,6 +61,7 @@ class Baseline(Answer):
     further_rest_days: Interval
     plateau: Plateau
     night_to_night_sd_ln: Interval
+    unexplained: Unexplained | None
 
 
 def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
@@ -79,6 +82,7 @@ def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
         further_rest_days=interval(days_until_baseline(now, []), level),
         plateau=plateau(now),
         night_to_night_sd_ln=interval(now.parameter(n.NOISE_SD), level),
+        unexplained=unexplained(now, level),
     )
 
 

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.answer import Answer, about
+from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexplained
 from slackwater.fitting.answers.intervals import (
     DEFAULT_LEVEL,
     Interval,
@@ -57,12 +57,15 @@ class Forecast(Answer):
         nights: dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `state_ms`
             (with `bound`; the reading without its noise), `ln_mean` and `ln_sd` of the reading,
             `chance_at_baseline`.
+        unexplained: what moves the readings now and is not in the log; None where nothing is. It
+            is foreseen to pass, at a rate of which little is known.
     """
 
     days_to_baseline: Interval
     back_by: np.datetime64 | None
     sessions: tuple[str, ...]
     nights: xr.Dataset
+    unexplained: Unexplained | None
 
 
 def forecast(
@@ -99,6 +102,7 @@ def forecast(
             f"{now.night + DAY * (e.night - 1)} {e.label}" for e in now.pending + events
         ),
         nights=coming,
+        unexplained=unexplained(now, level),
     )
 
 

@@ -208,6 +208,14 @@ class ConfirmedRow(DayRow):
 
 
 @dataclass(frozen=True)
+class LevelRow(DayRow):
+    """One morning from which on readings lie at a new level that the athlete accepts."""
+
+    file = "levels"
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class CellKind:
     """What the cells of one column are read by.
 
@@ -242,4 +250,5 @@ COLUMNS: Final[Mapping[type[Row], Mapping[str, CellKind]]] = {
     InterventionRow: {"date": _DATE, "intervention": _NAME},
     StressorRow: {"date": _DATE, "stressor": _NAME},
     ConfirmedRow: {"date": _DATE, "entry": _NAME},
+    LevelRow: {"date": _DATE, "note": CellKind(_text)},
 }

@@ -23,6 +23,7 @@ def problems_across(tables: Tables) -> Iterator[Problem]:
     yield from _twice(tables.types, ["type"], "keep one row per type")
     yield from _twice(tables.interventions, ["date", "intervention"], "keep one of the two rows")
     yield from _twice(tables.stressors, ["date", "stressor"], "keep one of the two rows")
+    yield from _twice(tables.levels, ["date"], "keep one of the two rows")
     if "rmssd_ms" in tables.readings.columns:
         yield from _other_unit_as_ms(tables.readings)
     if "ln_rmssd" in tables.readings.columns:

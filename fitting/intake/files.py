@@ -10,6 +10,7 @@ from slackwater.fitting.files import read_whole
 from slackwater.fitting.intake.cells import (
     ConfirmedRow,
     InterventionRow,
+    LevelRow,
     ReadingRow,
     SessionRow,
     StressorRow,
@@ -90,6 +91,7 @@ def read_tables(folder: Path) -> tuple[Settings, Tables]:
         table(TypeRow),
         table(InterventionRow),
         table(StressorRow),
+        table(LevelRow),
         table(ConfirmedRow),
     )
     return settings, tables

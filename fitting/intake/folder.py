@@ -132,6 +132,7 @@ def season_of(name: str, tables: Tables) -> Season:
         types=_types(tables.types),
         interventions=_frame(tables.interventions, ["intervention"]),
         stressors=_frame(tables.stressors, ["stressor"]),
+        levels=_frame(tables.levels, []),
     )
 
 

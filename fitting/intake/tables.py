@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
 from slackwater.fitting.intake.cells import (
@@ -12,6 +12,7 @@ from slackwater.fitting.intake.cells import (
     CellError,
     ConfirmedRow,
     InterventionRow,
+    LevelRow,
     ReadingRow,
     Row,
     SessionRow,
@@ -91,12 +92,13 @@ class Tables:
     types: Table[TypeRow]
     interventions: Table[InterventionRow]
     stressors: Table[StressorRow]
+    levels: Table[LevelRow]
     confirmed: Table[ConfirmedRow]
 
     @property
     def each(self) -> list[Table[Any]]:
         """All tables."""
-        return [*self.logged, self.types, self.confirmed]
+        return [*self.logged, self.types, self.levels, self.confirmed]
 
     @property
     def logged(self) -> list[Table[Any]]:
@@ -112,6 +114,7 @@ def no_tables() -> Tables:
         Table("types.csv"),
         Table("interventions.csv"),
         Table("stressors.csv"),
+        Table("levels.csv"),
         Table("confirmed.csv"),
     )
 

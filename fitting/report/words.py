@@ -8,6 +8,7 @@ from typing import Final
 
 import xarray as xr
 
+from slackwater.fitting.answers.answer import Unexplained
 from slackwater.fitting.answers.intervals import Interval, interval_of
 from slackwater.fitting.text import MONTHS, plural, weekday
 
@@ -77,6 +78,31 @@ def percent_dip(values: Bounds) -> str:
     """Return a dip in ln units as what it takes off the reading: "18 % (14 to 23)"."""
     low, median, high = (percent_off(v) for v in triple(values))
     return f"{median:.0f} % ({low:.0f} to {high:.0f})"
+
+
+def unexplained(found: Unexplained | None) -> list[str]:
+    """Return sentences about what moves the readings and is not in the log, if anything does."""
+    if found is None:
+        return []
+    low, median, high = found.percent
+    lower = median < 0
+    ends = sorted(abs(end) for end in (low, high))
+    return [
+        f"Since {day_name(str(found.since))} readings lie at a level about {abs(median):.0f} % "
+        f"({ends[0]:.0f} to {ends[1]:.0f}) {'lower' if lower else 'higher'} than before, and the "
+        f"log does not explain it ({plural(found.nights, 'night')} by now).",
+        unexplained_means(lower),
+    ]
+
+
+def unexplained_means(lower: bool) -> str:
+    """Return what to do about readings that lie lower, or higher, for no reason that is logged."""
+    hold = "Do nothing hard until it has passed. " if lower else ""
+    return (
+        f"{hold}Check the sensor and how it is worn, illness, sleep, travel, and stressors that "
+        "are not logged. Log what it was as a stressor; if it is a level that stays, write its "
+        "first date into levels.csv."
+    )
 
 
 def percent_off(dip: float) -> float:

@@ -7,7 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Unpack
 
-from slackwater.fitting.answers.answer import Answer, about
+import numpy as np
+
+from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexplained
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types, thin_types
 from slackwater.fitting.records.plans import SCHEMA, KeptPlan, LoggedSession, Session
@@ -82,6 +84,8 @@ class SpacingPlan(Answer):
         first_night: the season's first night.
         rule: how a plan is chosen.
         threshold_rule: the dip under which a morning counts as recovered.
+        unexplained: what moves the readings now and is not in the log, upwards: with a drop there
+            is no plan; None where nothing does.
     """
 
     fits: bool
@@ -101,6 +105,7 @@ class SpacingPlan(Answer):
     not_worked_out: tuple[str, ...]
     more_days_help: bool | None
     first_night: dt.date
+    unexplained: Unexplained | None
     rule: Reason = Reason("spacing rule")
     threshold_rule: Reason = Reason("threshold rule")
 
@@ -133,6 +138,8 @@ def plan_spacing(
     now = athlete.now
     wish = make_wish(now, wanted, days, **options)
     _refuse_confounded(now, wish)
+    if now.unexplained is not None and np.median(now.unexplained.draws) < 0:
+        raise NoAnswerError(now.warnings[0], Reason("no plan while unexplained"))
     night = day_of(now.night)
     logged = tuple(row for row in log_of(now.season) if row.date >= night)
     _refuse_taken(wish, logged)
@@ -159,6 +166,7 @@ def plan_spacing(
         calendar=tuple(_calendar(wish, space, found.plan, logged, level)) if found.plan else (),
         **out._asdict(),
         first_night=day_of(now.season.first_night),
+        unexplained=unexplained(now, level),
     )
 
 

@@ -175,9 +175,12 @@ def _with_unexplained(now: Standing, priors: Priors) -> Standing:
     )
     since = now.stretches[-1].first
     nights = int((now.night - since) / DAY) + 1
+    percent = float(100 * np.expm1(np.median(draws)))
+    told = Reason("unexplained", since=str(since), percent=percent, nights=nights)
     return replace(
         now,
         unexplained=Unexplained(since, nights, draws),
+        warnings=[told, *now.warnings],
         groups=[*now.groups, n.UNEXPLAINED],
         rates=np.column_stack([now.rates, rates]),
         dips=np.column_stack([now.dips, -draws]),

@@ -141,7 +141,9 @@ class Standing:
         sd = np.sqrt(first)
         across = second / sd
         rest = np.sqrt(np.maximum(self.level.covariance[1, 1] - across**2, 0.0))
-        return np.asarray(self.level.mean + np.stack([sd * normal[0], across * normal[0] + rest * normal[1]]))
+        return np.asarray(
+            self.level.mean + np.stack([sd * normal[0], across * normal[0] + rest * normal[1]])
+        )
 
     @property
     def baseline(self) -> Floats:

@@ -18,9 +18,10 @@ from tests.model.random_inputs import EDGES, PARAMETERS, evaluate, random_inputs
 INPUTS = {"usual": random_inputs(21, nights=30, readings=22), **EDGES}
 VARIABLES = LikelihoodInputs(
     pt.vector("readings"),
-    *(pt.lvector(name) for name in LikelihoodInputs._fields[1:N_DATA]),
-    *(pt.vector(name) for name in PARAMETERS[:-3]),
-    *(pt.scalar(name) for name in PARAMETERS[-3:]),
+    *(pt.lvector(name) for name in LikelihoodInputs._fields[1:4]),
+    *(pt.vector(name) for name in LikelihoodInputs._fields[4:N_DATA]),
+    *(pt.vector(name) for name in PARAMETERS[:-5]),
+    *(pt.scalar(name) for name in PARAMETERS[-5:]),
 )
 
 each_input = pytest.mark.parametrize("inputs", INPUTS.values(), ids=INPUTS.keys())
@@ -75,10 +76,10 @@ def test_shapes_of_the_gradient_are_known_without_computing_it() -> None:
 
 def test_integer_and_single_precision_inputs_are_taken() -> None:
     inputs = random_inputs(23, nights=12, readings=9)
-    short = [np.asarray(x, np.int32) for x in inputs[1:N_DATA]]
-    single = [np.asarray(x, np.float32) for x in inputs[N_DATA:]]
+    short = [np.asarray(x, np.int32) for x in inputs[1:4]]
+    single = [np.asarray(x, np.float32) for x in inputs[4:]]
     cost = season_loglik(LikelihoodInputs(inputs.readings, *short, *single))
-    expected = evaluate(LikelihoodInputs(*inputs[:N_DATA], *(x.astype(float) for x in single)))
+    expected = evaluate(LikelihoodInputs(*inputs[:4], *(x.astype(float) for x in single)))
     assert cost.eval(mode=python_mode()) == pytest.approx(expected.value, rel=1e-12)
 
 

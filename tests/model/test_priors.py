@@ -148,6 +148,8 @@ def test_what_the_priors_say_of_themselves() -> None:
 
 DIMS: Final = {
     n.NOISE_SD: (),
+    n.LINGERING_ODDS: (),
+    n.PERSISTENCE_ODDS: (),
     n.NOISE_TAIL: (),
     n.NIGHT_SCALE: (n.READING,),
     n.DRIFT_SD: (),

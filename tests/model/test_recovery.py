@@ -157,6 +157,10 @@ def test_gradient_equals_finite_differences(built: Compiled) -> None:
         assert gradient @ flat == pytest.approx((4 * fine - rough) / 3, rel=1e-6, abs=1e-7)
 
 
+# Where nothing is announced and nothing unexplained, they say nothing.
+NOT_BEFORE_A_WATCH: Final = {"new_level", "unexplained", "unexplained_rate"}
+
+
 def test_own_priors_are_used() -> None:
     """Each prior is moved in turn, and the density moves as by hand."""
     others = Priors(
@@ -169,7 +173,7 @@ def test_own_priors_are_used() -> None:
     point = random_point(mine.start, np.random.default_rng(3))
     expected = by_hand(mine, point, others)
     assert mine.value(point) == pytest.approx(expected, rel=1e-9)
-    for name in vars(others):
+    for name in set(vars(others)) - NOT_BEFORE_A_WATCH:
         changed = replace(others, **{name: getattr(Priors(), name)})
         assert abs(by_hand(mine, point, changed) - expected) > 1e-6, name
 

@@ -44,6 +44,7 @@ def today(baseline: Baseline, coming: Forecast, course: Course) -> Part:
         "today",
         f"The morning of {words.day_name(str(baseline.about.last_night))}",
         (
+            *words.unexplained(baseline.unexplained),
             headline(baseline, coming),
             f"The dip that is left is {dip}, under a baseline of {usual}. The chance of being at "
             f"baseline this morning is {chance}.",

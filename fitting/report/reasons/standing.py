@@ -7,6 +7,7 @@ from typing import Final
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons.kind import Sentence
+from slackwater.fitting.text import plural
 
 _IN_WORDS: Final = {2: "two", 3: "three", 4: "four"}
 
@@ -31,6 +32,15 @@ def _with_dates(labels: list[str], dates: list[str], between: str = ", ") -> str
     return between.join(f"{label} on {date}" for label, date in pairs)
 
 
+def _unexplained(since: str, percent: float, nights: int) -> str:
+    lower = percent < 0
+    return (
+        f"Since {since} readings lie at a level about {abs(percent):.0f} % "
+        f"{'lower' if lower else 'higher'} than before, and the log does not explain it "
+        f"({plural(nights, 'night')} by now). {words.unexplained_means(lower)}"
+    )
+
+
 def _rest_after(labels: list[str], dates: list[str]) -> str:
     return _with_dates(labels, dates, " and ")
 
@@ -45,6 +55,9 @@ def _logged(names: list[str]) -> str:
 
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
+    "unexplained": _unexplained,
+    "no plan while unexplained": "No plan is made while that is so, since it would send you into "
+    "hard work on a body that is not at its baseline.",
     "plateau rule": _plateau_rule,
     "flat by the model": _flat_by_the_model,
     "flat by the plain rule": "no rise when the mean of the last three readings is not above the "

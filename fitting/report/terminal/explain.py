@@ -10,7 +10,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from slackwater.fitting.answers.explain import SENSOR, Explanation, ReadingPart
+from slackwater.fitting.answers.explain import SENSOR, UNEXPLAINED, Explanation, ReadingPart
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.terminal.pieces import heading_of
@@ -101,6 +101,8 @@ def _what_weighs(answer: Explanation) -> str:
 
 def _by_day(part: ReadingPart, answer: Explanation) -> str:
     """Name a part with its day: "Tuesday's heavy lifting", or its date where longer ago."""
+    if part.kind == UNEXPLAINED:
+        return "what the log does not explain"
     if part.date is None:
         return f"the {_name(part)}"
     if answer.night - part.date < _WEEK:

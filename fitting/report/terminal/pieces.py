@@ -7,7 +7,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from slackwater.fitting.answers.answer import Answer
+from slackwater.fitting.answers.answer import Answer, Unexplained
 from slackwater.fitting.report import words
 from slackwater.model import names as n
 
@@ -37,6 +37,11 @@ def days_saved(saved: xr.DataArray) -> Table:
     for label in saved[n.TYPE].values:
         table.add_row(Text(str(label)), words.days_range(saved.sel({n.TYPE: label})))
     return table
+
+
+def unexplained(found: Unexplained | None) -> list[Text]:
+    """Say what moves the readings and is not in the log; nothing where nothing does."""
+    return [Text(f"  {part}") for part in words.unexplained(found)]
 
 
 def new_facts() -> Table:

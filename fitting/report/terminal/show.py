@@ -30,7 +30,8 @@ def show(
         aside: where the warnings go; with the answer if left out.
     """
     console.print(Group(*told))
-    for warning in answer.about.warnings:
+    said = "unexplained" if hasattr(answer, "unexplained") else ""  # its text begins with it
+    for warning in (w for w in answer.about.warnings if w.code != said):
         (aside or console).print(Text(f"Mind: {sentence(warning)}"))
     if caution:
         console.print(Padding(Text(CAUTION, style="dim"), (1, 0, 0, 0)))

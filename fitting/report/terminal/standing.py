@@ -13,7 +13,13 @@ from slackwater.fitting.answers.forecast import Forecast
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Scale
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_facts, new_table
+from slackwater.fitting.report.terminal.pieces import (
+    heading_of,
+    likely,
+    new_facts,
+    new_table,
+    unexplained,
+)
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
 
@@ -23,6 +29,7 @@ _BAR: Final = 25  # columns of a range bar
 def baseline(answer: Baseline) -> Iterable[RenderableType]:
     """Yield where the athlete stands for the terminal."""
     yield heading_of(answer, f"Where you stand on the morning of {answer.about.last_night}")
+    yield from unexplained(answer.unexplained)
     yield Text(f"  At baseline: the chance is {words.chance(answer.chance_at_baseline)}.")
     table = new_facts()
     table.add_row("baseline", words.milliseconds(answer.baseline_rmssd_ms))
@@ -44,6 +51,7 @@ def forecast(answer: Forecast) -> Iterable[RenderableType]:
     """Yield the coming readings for the terminal."""
     plan = "with " + ", ".join(answer.sessions) if answer.sessions else "at rest"
     yield heading_of(answer, f"The coming readings, {plan}")
+    yield from unexplained(answer.unexplained)
     back = words.days_range(answer.days_to_baseline)
     yield Text(f"  Back at baseline in {back} days from {answer.about.last_night}.")
     rows = [answer.nights.sel({n.NIGHT: night}) for night in answer.nights[n.NIGHT]]

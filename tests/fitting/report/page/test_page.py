@@ -114,12 +114,12 @@ ABOUT = About("spring", np.datetime64("2031-07-06"), 0.8)
 def coming(back_by: str | None, sessions: tuple[str, ...]) -> Forecast:
     nights = np.arange("2031-07-07", "2031-07-09", dtype="datetime64[D]").astype("datetime64[ns]")
     back = np.datetime64(back_by) if back_by else None
-    return Forecast(ABOUT, UNKNOWN, back, sessions, xr.Dataset(coords={n.NIGHT: nights}))
+    return Forecast(ABOUT, UNKNOWN, back, sessions, xr.Dataset(coords={n.NIGHT: nights}), None)
 
 
 def standing(at_baseline: str) -> Baseline:
     plateau = Plateau(0, False, Reason("plateau rule"))
-    return Baseline(ABOUT, UNKNOWN, UNKNOWN, np.nan, at_baseline, UNKNOWN, plateau, UNKNOWN)
+    return Baseline(ABOUT, UNKNOWN, UNKNOWN, np.nan, at_baseline, UNKNOWN, plateau, UNKNOWN, None)
 
 
 @pytest.mark.parametrize(
