@@ -41,10 +41,9 @@ def one_step_errors(past: Past) -> OneStepErrors:
         past: the fitted season.
     """
     nights = np.flatnonzero(past.season.read)[1:]
-    drift = past.draws[n.DRIFT_SD].values[:, None] ** 2
-    foretold = past.filtered.mean[:, nights - 1] - past.shown[:, nights] + past.shift[:, nights]
+    foretold = (past.filtered.expected - past.shown + past.shift)[:, nights]
     noise = past.noise[:, nights]
-    sd = np.sqrt(past.filtered.variance[:, nights - 1] + drift + noise)
+    sd = np.sqrt(past.filtered.variance[:, nights] + noise)
     tail = past.draws[n.NOISE_TAIL].values[:, None]
     return OneStepErrors(
         nights=nights,

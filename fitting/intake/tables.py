@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any, Final, Generic, NamedTuple, TypeVar
 
 from slackwater.fitting.intake.cells import (

@@ -26,9 +26,7 @@ DRIFT = 0.008
 
 
 def watched(levels: Floats, lingering: float = 0.25, persistence: float = 0.5) -> Watched:
-    return Watched(
-        levels, (1 - lingering) * SD**2, DRIFT**2, lingering * SD**2, persistence
-    )
+    return Watched(levels, (1 - lingering) * SD**2, DRIFT**2, lingering * SD**2, persistence)
 
 
 def ordinary(
