@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 BASELINE: Final = 0
 TRANSIENT: Final = 1
 UNEXPLAINED: Final = 2
+STATES: Final = ("baseline", "transient", "unexplained")
 
 
 class Steps(NamedTuple):

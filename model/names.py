@@ -35,6 +35,7 @@ READING: Final = "reading"
 GROUP: Final = "group"  # what dips the state: types, then stressors, then the start
 START: Final = "unlogged start"
 UNEXPLAINED: Final = "unexplained"
+STATE_TOO: Final = "state_too"  # a second time, for covariances
 STATE: Final = "state"  # of the level: what stays, what passes, what is unexplained
 ATTRIBUTE_VALUE: Final = "attribute_value"
 OTHER_SENSOR: Final = "other_sensor"

@@ -18,6 +18,7 @@ from slackwater.model import names as n
 from slackwater.model.design import Design
 from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, threshold_of
 from slackwater.model.levels import (
+    STATES,
     Filtered,
     Motion,
     State,
@@ -262,13 +263,14 @@ def last_night(
     steps = steps_of(season, priors, stretches)
     path = run_season(draws, events, speed(draws, design), readings, noise, steps, priors)
     last = path.filtered.last
+    names = list(STATES[: len(last.mean)])
     state = xr.Dataset(
         {
             "rate": (("sample", n.GROUP), rates(draws)),
             "dip": (("sample", n.GROUP), path.dips),
             "level_mean": (("sample", n.STATE), last.mean.T),
-            "level_covariance": (("sample", n.STATE, "state_too"), last.covariance.T),
+            "level_covariance": (("sample", n.STATE, n.STATE_TOO), last.covariance.T),
         },
-        coords={n.GROUP: groups(draws)},
+        coords={n.GROUP: groups(draws), n.STATE: names, n.STATE_TOO: names},
     )
     return state, (readings + path.shown).mean(axis=0)

@@ -22,6 +22,7 @@ _WAYS: Final[Mapping[str, str]] = {
     "books": "trial ledger {folder}",
     "adopt": "history {folder} --from {judged}",
     "fit what is new": "fit {folder}",
+    "find out": "explain {folder}",
     "rest on": "washout {folder}",
     "train": "fit {folder}",
     "fit again": "fit {folder}",

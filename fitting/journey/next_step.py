@@ -38,6 +38,7 @@ class Where(NamedTuple):
         plateau: whether rest has reached its plateau.
         plan_until: last day of the latest plan kept; empty where none was.
         plan_over: whether that day has passed.
+        unexplained: whether readings lie lower than before, and the log does not explain it.
         trial: the trial that is open, else the last one planned.
         due: whether it may be judged.
         since_judged: nights read since the last one that judged it.
@@ -59,6 +60,7 @@ class Where(NamedTuple):
     plateau: bool = False
     plan_until: str = ""
     plan_over: bool = False
+    unexplained: bool = False
     trial: Trial | None = None
     due: bool = False
     since_judged: int = 0
@@ -116,6 +118,7 @@ RULES: Final[tuple[tuple[str, Callable[[Where], bool]], ...]] = (
     ("books", lambda at: at.asked == "trial analyse"),
     ("adopt", lambda at: at.verdict == "faster" and at.since_judged < AFTER_ADOPTING),
     ("fit what is new", lambda at: not at.answers),
+    ("find out", lambda at: at.unexplained),
     ("rest on", lambda at: not at.sessions and not at.plateau),
     ("train", lambda at: not at.sessions),
     ("fit again", lambda at: at.fit_age >= REFIT_DAYS),

@@ -65,6 +65,7 @@ def _fit(folder: SeasonFolder) -> dict[str, Any]:
         "fit_age": folder.newer_readings,
         "fitted_until": str(now.fitted_to),
         "plateau": plateau(now).reached,
+        "unexplained": now.lowered,
     }
 
 

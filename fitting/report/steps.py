@@ -23,6 +23,8 @@ SENTENCES: Final[Mapping[str, str]] = {
     "adopt": "keep {measure}: use it on each day until recovered, and log it. Two weeks after "
     "{judged} or later, see what became of baseline",
     "fit what is new": "learn what is new or changed since the last fit",
+    "find out": "find out what holds the readings down, and log it or let it pass; do nothing "
+    "hard until then. Each morning",
     "rest on": "rest and read on; rest has not reached its plateau yet. Each morning",
     "train": "rest has done its work. Train as usual, log each session in sessions.csv "
     "(date,type), leave one alone now and then, and after {first_weeks} weeks or so",

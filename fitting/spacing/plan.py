@@ -7,8 +7,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Unpack
 
-import numpy as np
-
 from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexplained
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types, thin_types
@@ -138,7 +136,7 @@ def plan_spacing(
     now = athlete.now
     wish = make_wish(now, wanted, days, **options)
     _refuse_confounded(now, wish)
-    if now.unexplained is not None and np.median(now.unexplained.draws) < 0:
+    if now.lowered:
         raise NoAnswerError(now.warnings[0], Reason("no plan while unexplained"))
     night = day_of(now.night)
     logged = tuple(row for row in log_of(now.season) if row.date >= night)

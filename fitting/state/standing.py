@@ -112,6 +112,11 @@ class Standing:
         return paths.threshold(self.draws)
 
     @property
+    def lowered(self) -> bool:
+        """Whether something that is not in the log holds readings down."""
+        return self.unexplained is not None and bool(np.median(self.unexplained.draws) < 0)
+
+    @property
     def types(self) -> list[str]:
         """The session types of the fit."""
         return paths.labels(self.draws, n.TYPE)

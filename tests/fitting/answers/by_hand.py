@@ -180,14 +180,15 @@ def _last_night(known: Known, draws: int) -> xr.Dataset:
             "level_mean": _side_by_side(n.STATE, [known.level, 0.0], draws),
             "level_covariance": _covariance(known.level_variance, draws),
         },
-        coords={n.CHAIN: np.arange(CHAINS), n.DRAW: np.arange(draws), n.GROUP: groups},
+        coords={n.CHAIN: np.arange(CHAINS), n.DRAW: np.arange(draws), n.GROUP: groups}
+        | dict.fromkeys((n.STATE, n.STATE_TOO), ["baseline", "transient"]),
     )
 
 
 def _covariance(level_variance: ArrayLike, draws: int) -> Any:
     values = np.zeros((CHAINS, draws, 2, 2))
     values[..., 0, 0] = _each_draw(level_variance, draws)[1]
-    return (n.CHAIN, n.DRAW, n.STATE, "state_too"), values
+    return (n.CHAIN, n.DRAW, n.STATE, n.STATE_TOO), values
 
 
 def _each_draw(value: ArrayLike, draws: int) -> Any:

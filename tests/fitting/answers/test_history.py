@@ -106,7 +106,9 @@ def test_dips_and_sensor_steps_are_taken_out_before_smoothing() -> None:
 def test_the_last_night_is_where_the_fit_left_it(demo: Fitted, demo_athlete: Athlete) -> None:
     paths = demo_athlete.past.level
     last = demo.posterior.last
-    standard = (paths[:, -1] - last["level_mean"].values) / np.sqrt(last["level_variance"].values)
+    standard = (paths[:, -1] - last["level_mean"].values[:, 0]) / np.sqrt(
+        last["level_covariance"].values[:, 0, 0]
+    )
     assert stats.kstest(standard, "norm").pvalue > 1e-4
 
 

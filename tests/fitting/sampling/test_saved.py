@@ -133,7 +133,7 @@ KILLED_WHILE_SAVING = dedent(
         loaded = module.Posterior.load(folder)
         assert loaded.seed in (1, 2)
         assert float(loaded.draws["noise_sd"][0]) == 0.1
-        assert float(loaded.last["level_mean"][0]) == 4.0 + loaded.seed
+        assert float(loaded.last["level_mean"][0, 0]) == 4.0 + loaded.seed
     """
 )
 
