@@ -1,7 +1,8 @@
 """What slackwater believes: the season as data, the recovery model, its simulator.
 
 Pure: no files, no clock, no printing. Reading order: `names`, `season`, `trend`, `design`,
-`dynamics`, `likelihood`, `priors`, `pooling`, `recovery`, `paths`, `simulator`.
+`levels`, `dynamics`, `priors`, `unexplained`, `likelihood`, `pooling`, `recovery`, `paths`,
+`simulator`.
 
     model = build_model(season)     # a pymc.Model, for any PyMC sampler
 

@@ -175,7 +175,7 @@ def _with_unexplained(now: Standing, priors: Priors) -> Standing:
     )
     since = now.stretches[-1].first
     nights = int((now.night - since) / DAY) + 1
-    percent = float(100 * np.expm1(np.median(draws)))
+    percent = float(np.median(100 * np.expm1(draws)))
     told = Reason("unexplained", since=str(since), percent=percent, nights=nights)
     return replace(
         now,

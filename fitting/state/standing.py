@@ -144,7 +144,7 @@ class Standing:
         normal = np.random.default_rng([self.seed, 4]).standard_normal((2, len(self.rates)))
         first, second = self.level.covariance[:, 0]
         sd = np.sqrt(first)
-        across = second / sd
+        across = np.divide(second, sd, out=np.zeros_like(sd), where=sd > 0)
         rest = np.sqrt(np.maximum(self.level.covariance[1, 1] - across**2, 0.0))
         return np.asarray(
             self.level.mean + np.stack([sd * normal[0], across * normal[0] + rest * normal[1]])

@@ -181,7 +181,7 @@ def _last_night(known: Known, draws: int) -> xr.Dataset:
             "level_covariance": _covariance(known.level_variance, draws),
         },
         coords={n.CHAIN: np.arange(CHAINS), n.DRAW: np.arange(draws), n.GROUP: groups}
-        | dict.fromkeys((n.STATE, n.STATE_TOO), ["baseline", "transient"]),
+        | {dim: ["baseline", "transient"] for dim in (n.STATE, n.STATE_TOO)},
     )
 
 
