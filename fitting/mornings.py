@@ -38,7 +38,7 @@ class Morning(NamedTuple):
         ln_mean: mean of ln RMSSD.
         ln_sd: its standard deviation.
         centre: for some of the draws, the reading without its noise, ln ms.
-        variance: for each of these, baseline's variance, ln.
+        variance: for each of these, the level's variance, ln.
     """
 
     date: str
@@ -56,7 +56,7 @@ class Mornings(NamedTuple):
 
     Attributes:
         last_night: ISO date of that reading.
-        noise_sd: for the same draws, SD of an ordinary night's noise, ln.
+        noise_sd: for the same draws, SD of an ordinary night's noise, what lingers left out, ln.
         noise_tail: for each of these, SD of a night's log noise variance.
         nights: the coming mornings, in order.
     """

@@ -27,6 +27,7 @@ NIGHTS = 182
 REST = 14
 NEW_SENSOR_FROM = 112
 COLD = (75, 76, 77)
+UNKNOWN = "ln_sd"  # how exactly a night was measured, which this athlete does not know
 
 TRUTH = Truth(
     baseline_ms=64.0,
@@ -109,8 +110,13 @@ def _interventions(days: Any, rng: np.random.Generator) -> pd.DataFrame:
 def write(folder: Path) -> None:
     """Write the demo season's files and its truth."""
     simulated = demo_season()
-    for name, table in simulated.season.tables().items():
-        shown = table.rename(columns={"log_rmssd": "rmssd_ms"})
+    tables = simulated.season.tables()
+    for name in ("readings", "sessions", "types", "interventions", "stressors"):
+        shown = (
+            tables[name]
+            .rename(columns={"log_rmssd": "rmssd_ms"})
+            .drop(columns=UNKNOWN, errors="ignore")
+        )
         if name == "readings":
             shown["rmssd_ms"] = np.exp(shown["rmssd_ms"]).round(1)
         text = shown.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")

@@ -25,6 +25,7 @@ from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
+from slackwater.model.paths import noise_variance
 from slackwater.model.season import DAY
 
 KEPT_NIGHTS: Final = 7  # a week without a reading
@@ -121,11 +122,12 @@ def coming_mornings(athlete: Athlete, nights: int = KEPT_NIGHTS) -> Mornings:
     now = athlete.now
     ahead = look_ahead(now, nights, [])
     some = slice(None, None, max(1, len(now.rates) // _KEPT_DRAWS))
-    centre = now.level_mean[some, None] - ahead.shown[some]
+    centre = ahead.expected[some] - ahead.shown[some]
+    ordinary = np.sqrt(noise_variance(now.draws, np.zeros((len(now.rates), 1)))[some, 0])
     variance = ahead.level_variance[some]
     return Mornings(
         str(now.night),
-        now.parameter(n.NOISE_SD)[some].tolist(),
+        ordinary.tolist(),
         now.parameter(n.NOISE_TAIL)[some].tolist(),
         [
             Morning(
@@ -186,7 +188,7 @@ def _refuse_unseen_doses(now: Standing, events: Iterable[Event]) -> None:
 
 
 def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
-    mean, sd = _moments(ahead)
+    mean, sd = _moments(now, ahead)
     return xr.Dataset(
         {
             "rmssd_ms": intervals(np.exp(ahead.reading), level, (n.NIGHT,)),
@@ -199,11 +201,13 @@ def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
     )
 
 
-def _moments(ahead: Ahead) -> tuple[Floats, Floats]:
+def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
     # A row for each night: sums then end in the same digits, however many nights are asked for.
     centre = np.ascontiguousarray((ahead.expected - ahead.shown).T)
-    within = np.ascontiguousarray(ahead.variance.T).mean(axis=1)
+    tail = now.parameter(n.NOISE_TAIL)[:, None]
+    noise = noise_variance(now.draws, tail / 2)  # its mean over nights' scales
+    within = np.ascontiguousarray((ahead.level_variance + noise).T).mean(axis=1)
     return centre.mean(axis=1), np.sqrt(within + centre.var(axis=1))
 
 

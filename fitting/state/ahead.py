@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.fitting.state.standing import Event, Standing
-from slackwater.model import names as n
 from slackwater.model import paths
 from slackwater.model.dynamics import Floats
 from slackwater.model.levels import State, Steps, by_night
@@ -27,7 +26,7 @@ class Ahead(NamedTuple):
         level: baseline, simulated, shape (S, H), ln ms.
         reading: reading, simulated, shape (S, H), ln ms.
         expected: mean of the level for each draw, shape (S, H), ln ms.
-        variance: variance of the reading for each draw, shape (S, H).
+        level_variance: its variance for each draw, shape (S, H).
     """
 
     dates: NDArray[np.datetime64]
@@ -36,7 +35,7 @@ class Ahead(NamedTuple):
     level: Floats
     reading: Floats
     expected: Floats
-    variance: Floats
+    level_variance: Floats
 
 
 def look_ahead(
@@ -66,8 +65,6 @@ def look_ahead(
         expected[:, night], variance[:, night] = known.level()
     noise = paths.noise_variance(now.draws, normal[2].T)
     reading = level + passing - shown + np.sqrt(noise) * normal[3].T
-    tail = now.parameter(n.NOISE_TAIL)[:, None]
-    variance += paths.noise_variance(now.draws, tail / 2)  # its mean over nights' scales
     return Ahead(dates, dip, shown, level, reading, expected, variance)
 
 

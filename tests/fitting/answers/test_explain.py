@@ -76,7 +76,12 @@ def test_sensor_and_start_are_parts() -> None:
     found = shares(answer)
     assert found["clip", ""] == pytest.approx(0.08)
     assert found["unlogged start", ""] == pytest.approx(-0.4 * np.exp(-3 * np.exp(-1.0)))
-    assert kinds(answer) == {"unlogged start": "start", "clip": "sensor", "noise": "noise"}
+    assert kinds(answer) == {
+        "unlogged start": "start",
+        "clip": "sensor",
+        "unexplained": "unexplained",
+        "noise": "noise",
+    }
     assert "sensor" not in kinds(asked(season, 20, known)).values()
 
 
@@ -89,7 +94,7 @@ def test_what_is_under_one_percent_is_summed() -> None:
     assert lift < 0.01
     assert found["older sessions", ""] == pytest.approx(-(first + second + lift))
     assert found["older stressors", ""] == pytest.approx(-0.1 * 0.5**17)
-    assert set(found) - {("unlogged start", ""), ("noise", "")} == {
+    assert set(found) - {("unlogged start", ""), ("unexplained", ""), ("noise", "")} == {
         ("older sessions", ""),
         ("older stressors", ""),
         ("row", "2031-03-21"),
@@ -167,7 +172,7 @@ def test_parts_add_up_to_the_reading_in_every_draw(demo_athlete: Athlete, night:
     shares = shares_of(past, night)
     made = past.level[:, night] + total(shares)
     reading = past.readings[night]
-    expected = past.level[:, night] - past.shown[:, night] + past.shift[:, night]
+    expected = (past.level + past.passing - past.shown + past.shift)[:, night]
     read = np.isfinite(reading)
     assert (shares[-1].kind == "noise") == read
     assert made == pytest.approx(np.full(len(made), reading) if read else expected, abs=1e-9)

@@ -76,7 +76,7 @@ def test_a_night_measured_badly_moves_the_baseline_less(demo: Fitted, older: Pos
         readings.loc[last, "log_rmssd"] -= 0.3
         readings.loc[last, "ln_sd"] = ln_sd
         season = Season.from_tables("demo", **tables)
-        return float(np.median(Athlete(season, older).now.level_mean))
+        return float(np.median(Athlete(season, older).now.level.mean[0]))
 
     exact, rough, useless = map(baseline_after, (0.0, 0.2, 0.99))
     assert exact < rough < useless

@@ -16,9 +16,7 @@ from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
 
 NIGHTS = 30
-KNOWN = Known(
-    {"row": (0.2, 1.0)}, level_variance=0.02**2, noise_sd=np.linspace(0.08, 0.12, 1000)
-)
+KNOWN = Known({"row": (0.2, 1.0)}, level_variance=0.02**2, noise_sd=np.linspace(0.08, 0.12, 1000))
 SESSIONS = [(3, "row"), (9, "row")]
 DROP = np.log(0.7)
 
