@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import codecs
+import gc
 import sys
 from io import TextIOWrapper
 from typing import Final
@@ -15,6 +17,7 @@ from slackwater.fitting.questions import load, words
 from slackwater.fitting.text import escaped
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
+_OBJECTS: Final = 200_000  # made before a search for garbage: more than any short answer makes
 _IN_PLAIN: Final = "in plain characters"
 _DASHES: Final = {"–": "-", "—": "-", "−": "-", "…": "..."}  # noqa: RUF001
 
@@ -81,6 +84,8 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line and exit with its status."""
+    gc.set_threshold(_OBJECTS)
+    atexit.register(gc.freeze)  # the process ends, and all its memory with it
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors=_IN_PLAIN)

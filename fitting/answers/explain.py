@@ -228,9 +228,8 @@ def _noise_chance(past: Past, at: int, noise: Floats) -> float:
 
     Over the draws, and over the night's own scale on Gauss-Hermite nodes.
     """
-    from scipy.special import erfc  # slow to import
-
     nodes, weights = np.polynomial.hermite_e.hermegauss(15)
     sd = np.sqrt(noise_variance(past.draws, nodes[None, :], past.season.reading_ln_sd[at]))
+    erfc = np.vectorize(math.erfc, otypes=[float])  # SciPy's takes longer to import than to ask
     chance = erfc(np.abs(noise)[:, None] / (sd * math.sqrt(2.0))) @ (weights / weights.sum())
     return float(chance.mean())

@@ -19,6 +19,7 @@ from slackwater.fitting.commands.shared import (
     print_next,
     progress_bar,
     step_object,
+    wrapped,
 )
 from slackwater.fitting.questions import question
 from slackwater.fitting.text import escaped
@@ -97,11 +98,7 @@ def check(season: Path, as_json: bool, yes: bool) -> None:
             check_as_json(found, folder.doubts, folder.departures, step_object(step, folder))
         )
     else:
-        from rich.console import Console
-        from rich.text import Text
-
-        told = check_as_text(found, folder.doubts, folder.departures)
-        Console(highlight=False).print(Text(told))
+        click.echo(wrapped(check_as_text(found, folder.doubts, folder.departures)))
     for problem in found.problems:
         click.echo(str(problem), err=True)
     if not as_json:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -128,16 +130,21 @@ def step_object(step: NextStep, season: SeasonFolder) -> dict[str, str]:
 
 def print_next(step: NextStep, season: SeasonFolder) -> None:
     """Print a next step."""
-    from rich.console import Console
-    from rich.text import Text
-
-    Console(highlight=False).print(Text(_next_text(step, season)))
+    click.echo(_next_text(step, season))
 
 
 def _next_text(step: NextStep, season: SeasonFolder) -> str:
-    """Return a next step, its command on a line of its own so that it can be copied."""
+    """Return a next step, its command on one line of its own so that it can be copied."""
     told = step_object(step, season)
-    return f"Next: {told['sentence']}:\n  {told['command']}"
+    sentence = wrapped(f"Next: {told['sentence']}:")
+    return f"{sentence}\n  {told['command']}"
+
+
+def wrapped(text: str) -> str:
+    """Return a text broken into lines that the terminal has room for."""
+    width = shutil.get_terminal_size().columns
+    lines = (textwrap.fill(line, width, break_on_hyphens=False) for line in text.splitlines())
+    return "\n".join(lines)
 
 
 @contextmanager

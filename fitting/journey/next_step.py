@@ -35,7 +35,7 @@ class Where(NamedTuple):
         answers: whether it may be answered from, as the season is now.
         fit_age: nights read since the last one fitted.
         fitted_until: that night; empty where nothing may be answered.
-        plateau: whether rest has reached its plateau.
+        plateau: whether rest has reached its plateau, asked where there was only rest.
         plan_until: last day of the latest plan kept; empty where none was.
         plan_over: whether that day has passed.
         unexplained: whether readings lie lower than before, and the log does not explain it.

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from slackwater.fitting.answers.baseline import plateau
 from slackwater.fitting.answers.support import FEW_SESSIONS
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.next_step import NextStep, Where, next_step
@@ -26,14 +25,12 @@ def next_of(folder: SeasonFolder, asked: str) -> NextStep:
     at = Where(asked=asked)
     if checked.season is None:
         return next_step(at._replace(begun=folder.begun, problems=len(checked.problems)))
-    return next_step(
-        at._replace(
-            **_log(checked.season),
-            **_fit(folder),
-            **_plan(folder),
-            **_trial(folder),
-        )
-    )
+    log, fit = _log(checked.season), _fit(folder)
+    if fit.get("answers") and not log["sessions"]:
+        from slackwater.fitting.answers.baseline import plateau  # slow to import
+
+        fit["plateau"] = plateau(folder.now).reached
+    return next_step(at._replace(**log, **fit, **_plan(folder), **_trial(folder)))
 
 
 def _log(season: Season) -> dict[str, Any]:
@@ -64,7 +61,6 @@ def _fit(folder: SeasonFolder) -> dict[str, Any]:
         "answers": True,
         "fit_age": folder.newer_readings,
         "fitted_until": str(now.fitted_to),
-        "plateau": plateau(now).reached,
         "unexplained": now.lowered,
     }
 

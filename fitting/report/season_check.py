@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from slackwater.fitting.doubts.season import Found
@@ -57,13 +58,7 @@ def check_as_json(
         "warnings": [*map(str, check.notes), *(sentence(found.reason) for found in doubts)],
         "doubts": [_doubt(found.reason) for found in doubts],
         "problems": [
-            {
-                "file": problem.file,
-                "line": problem.line,
-                "column": problem.column,
-                "what": problem.what,
-                "mend": problem.mend,
-            }
+            {name: fact for name, fact in asdict(problem).items() if name != "kind"}
             for problem in check.problems
         ],
         "next": step,
