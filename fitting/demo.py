@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
+from slackwater.fitting.files import alone, write_whole
 from slackwater.model.errors import QuestionError
 
 
@@ -32,5 +33,6 @@ def copy_demo(folder: Path) -> None:
                 "slackwater demo FOLDER"
             )
     folder.mkdir(parents=True, exist_ok=True)
-    for name, content in season.items():
-        (folder / name).write_bytes(content)
+    with alone(folder):
+        for name, content in season.items():
+            write_whole(folder / name, content)

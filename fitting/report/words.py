@@ -58,8 +58,13 @@ def milliseconds(values: Bounds) -> str:
 
 def signed_range(values: Bounds, decimals: int, unit: str = "") -> str:
     """Return an interval of differences: "+1.5 (+0.4 to +3.0)"; the unit follows the first."""
-    low, median, high = (signed(value, decimals) for value in triple(values))
-    return f"{median}{unit} ({low} to {high})"
+    return f"{signed(triple(values).median, decimals)}{unit} ({signed_ends(values, decimals)})"
+
+
+def signed_ends(values: Bounds, decimals: int) -> str:
+    """Return the ends of an interval of differences: "+0.4 to +3.0"."""
+    low, _, high = triple(values)
+    return f"{signed(low, decimals)} to {signed(high, decimals)}"
 
 
 def percent_change(values: Bounds) -> str:
@@ -72,6 +77,11 @@ def signed(value: float, decimals: int) -> str:
     """Return a number with its sign, and 0 without one."""
     shown = f"{value:+.{decimals}f}"
     return shown[1:] if float(shown) == 0 else shown.replace("-", "\u2212")
+
+
+def tick(value: float) -> str:
+    """Return a number as the scale of a picture has it: "+1.5", "+2", "0"."""
+    return signed(value, 1).removesuffix(".0")
 
 
 def percent_dip(values: Bounds) -> str:

@@ -147,7 +147,7 @@ def _quarter(quarter: Quarter) -> tuple[str, ...]:
         str(quarter.nights_read),
         words.milliseconds(quarter.baseline_rmssd_ms),
         words.signed_range(change, 0) if change else "–",
-        f"{words.signed(drift.low, 0)} to {words.signed(drift.high, 0)}" if drift else "–",
+        words.signed_ends(drift, 0) if drift else "–",
         "–" if rose is None else words.chance(rose),
     )
 

@@ -71,25 +71,15 @@ def _table_of(attribute: str, rows: Iterable[Contrast]) -> Table:
     for row in rows:
         table.add_row(
             Text(_name(row)),
-            _signed(row.difference_days, 1),
-            _signed(row.difference_dip_percent, 0),
-            _signed(row.difference_half_life_days, 1),
+            words.signed_range(row.difference_days, 1),
+            words.signed_range(row.difference_dip_percent, 0),
+            words.signed_range(row.difference_half_life_days, 1),
         )
     return table
 
 
 def _name(row: Contrast) -> str:
     return f"{row.a} - {row.b}"
-
-
-def _signed(values: Interval, decimals: int) -> str:
-    low, median, high = (_with_sign(value, decimals) for value in values)
-    return f"{median} ({low} to {high})"
-
-
-def _with_sign(value: float, decimals: int) -> str:
-    shown = f"{value:+.{decimals}f}"
-    return shown[1:] if float(shown[1:]) == 0 else shown
 
 
 def _sides(answer: Elements) -> Iterator[RenderableType]:
@@ -157,7 +147,7 @@ def _axis(low: float, high: float, cell: Cell) -> list[str]:
     for k in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1):
         at = cell(k * step)
         ruler[at] = "+"
-        shown = f"{k * step:+g}" if k else "0"
+        shown = words.tick(k * step)
         start = min(max(at - len(shown) // 2, 0), _CELLS - len(shown))
         labels[start : start + len(shown)] = shown
     return [_line("", ruler), _line("days", labels)]

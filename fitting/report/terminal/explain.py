@@ -117,7 +117,8 @@ def _table(answer: Explanation) -> Table:
     for unit in ("%", "ms"):
         table.add_column(unit, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
-    table.add_row("baseline", "", "", _range(answer.baseline_rmssd_ms), "")
+    low, middle, high = answer.baseline_rmssd_ms
+    table.add_row("baseline", "", "", f"{middle:.0f} ({low:.0f} to {high:.0f})", "")
     parts = [part for part in answer.parts if part.counts]
     widest = max((abs(p) for part in parts for p in _percents(part)), default=1.0)
     for part in parts:
@@ -125,19 +126,13 @@ def _table(answer: Explanation) -> Table:
         table.add_row(
             Text(_name(part)),
             "" if part.date is None else str(part.date),
-            _range(percents, signed=True),
-            _range(part.share_ms, signed=True),
+            words.signed_range(percents, 0),
+            words.signed_range(part.share_ms, 0),
             _bar(percents, widest),
         )
     if answer.read:
         table.add_row("reading", "", "", f"{answer.reading_rmssd_ms:.0f}", "")
     return table
-
-
-def _range(values: Interval, signed: bool = False) -> str:
-    whole = [round(value) for value in values]
-    low, middle, high = (f"{value:+d}" if signed and value else f"{value}" for value in whole)
-    return f"{middle} ({low} to {high})"
 
 
 def _bar(percents: Interval, widest: float) -> str:

@@ -161,12 +161,8 @@ def _recovery_then(half_years: Sequence[HalfYear]) -> Iterator[RenderableType]:
 
 def _span(values: Interval | None, unit: str = "") -> str:
     """Return an interval of changes, nothing where there is none."""
-    return f"{_signed(values.median)}{unit} ({_ends(values)})" if values else ""
+    return words.signed_range(values, 0, unit) if values else ""
 
 
 def _ends(values: Interval | None) -> str:
-    return f"{_signed(values.low)} to {_signed(values.high)}" if values else ""
-
-
-def _signed(value: float) -> str:
-    return f"{round(value):+d}"  # an integer has no minus zero
+    return words.signed_ends(values, 0) if values else ""

@@ -64,7 +64,7 @@ def _without_model(test: WithoutModel) -> str:
     error = test.difference_se_ln
     se = f" (SE {100 * error:.1f})" if math.isfinite(error) else ""
     shown = "p < 0.001" if test.p_value < 0.0005 else f"p = {test.p_value:.3f}"
-    return f"{100 * math.expm1(test.difference_ln):+.1f} %{se}, {shown}, {pairs}"
+    return f"{words.signed(100 * math.expm1(test.difference_ln), 1)} %{se}, {shown}, {pairs}"
 
 
 def items(answer: TrialItems) -> Iterable[RenderableType]:

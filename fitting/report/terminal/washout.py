@@ -91,7 +91,7 @@ def _past(answer: LearntWashout) -> Iterator[RenderableType]:
             "not read" if math.isnan(reading) else f"{reading:.0f} ms",
             words.tight_dip(row["dip_left_ln"]),
             f"{row['by_model'].item()}, {words.chance(float(row['chance_flat']))}",
-            told if math.isnan(rise) else f"{told}, {100 * math.expm1(rise):+.0f} %",
+            told if math.isnan(rise) else f"{told}, {words.signed(100 * math.expm1(rise), 0)} %",
         )
     yield table
     yield Text(
