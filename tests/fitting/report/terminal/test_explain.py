@@ -70,6 +70,7 @@ def test_text_shows_the_numbers_of_the_json(demo: Fitted, night: str) -> None:
     assert max(map(len, shown.splitlines())) <= 80
     assert found["night"] == night
     baseline, under = found["baseline_rmssd_ms"], found["under_baseline_percent"]["median"]
+    shown = shown.replace("\N{MINUS SIGN}", "-")  # so that int() reads it
     whole = " ".join(shown.split())
     assert f"The {found['reading_rmssd_ms']:.0f} ms of {night} is {under:.0f} % under" in whole
     assert f"{baseline['median']:.0f} ms ({baseline['low']:.0f} to {baseline['high']:.0f})" in whole
