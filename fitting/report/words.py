@@ -79,11 +79,6 @@ def signed(value: float, decimals: int) -> str:
     return shown[1:] if float(shown) == 0 else shown.replace("-", "\u2212")
 
 
-def tick(value: float) -> str:
-    """Return a number as the scale of a picture has it: "+1.5", "+2", "0"."""
-    return signed(value, 1).removesuffix(".0")
-
-
 def percent_dip(values: Bounds) -> str:
     """Return a dip in ln units as what it takes off the reading: "18 % (14 to 23)"."""
     low, median, high = (percent_off(v) for v in triple(values))

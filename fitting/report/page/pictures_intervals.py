@@ -155,7 +155,7 @@ def _ticks(ax: Axes, low: float, high: float, ground: Ground, size: Size) -> Non
         most = 9 if size.wide else 6
         step = next((s for s in _STEPS if (high - low) / s <= most), _STEPS[-1])
         ticks = list(np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step)
-        shown = [words.tick(at) for at in ticks]
+        shown = [words.signed(tick, 1).replace(".0", "") for tick in ticks]
     ax.set_xticks(ticks, shown, fontsize=size.text)
     ax.xaxis.set_minor_locator(NullLocator())
     ax.xaxis.set_minor_formatter(NullFormatter())

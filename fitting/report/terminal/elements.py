@@ -147,7 +147,7 @@ def _axis(low: float, high: float, cell: Cell) -> list[str]:
     for k in range(int(np.ceil(low / step)), int(np.floor(high / step)) + 1):
         at = cell(k * step)
         ruler[at] = "+"
-        shown = words.tick(k * step)
+        shown = f"{k * step:+g}" if k else "0"
         start = min(max(at - len(shown) // 2, 0), _CELLS - len(shown))
         labels[start : start + len(shown)] = shown
     return [_line("", ruler), _line("days", labels)]
