@@ -1,7 +1,7 @@
 """Stretches of nights that neither the log nor noise explains, and a watch that finds them.
 
-An illness, a journey or a new way of measuring that nobody logged moves the readings at once and
-for longer than a night's noise. A baseline that drifts would follow it, so it is watched for apart
+An illness or a journey that nobody logged holds the readings down at once and for longer than a
+night's noise. A baseline that drifts would follow it, so it is watched for apart
 from the fit: every night may have been the first of such a stretch, and for each of them a filter
 of its own (a bank of filters: Willsky & Jones 1976, IEEE Trans. Automatic Control 21:108-112; from
 memory) says how much better it foretells the readings since than the filter for which nothing has
@@ -39,7 +39,6 @@ _LONGEST: Final = 60  # nights back that a stretch may have begun unnoticed
 _BOUND: Final = 2.5  # standard deviations, beyond which an error counts linearly
 _BEYOND: Final = 4.0  # and beyond which it counts no more
 _HOPELESS: Final = -5.0  # log of the odds at which a beginning is no longer followed
-_DOWN: Final = 0.8  # of all stretches, those that lie lower
 
 
 class Stretch(NamedTuple):
@@ -151,6 +150,9 @@ def watch(watched: Watched, new_level: Floats, priors: Priors) -> list[tuple[int
                     rivals.state.of(np.array([best])),
                     _Rivals.none(),
                 )
+        elif believed.mean[UNEXPLAINED, 0] > 0:  # whatever it was, it holds nothing down
+            found.append((open_since, night))
+            open_since, believed, rivals = None, _explained(believed), _Rivals.none()
         elif rivals.total() > OVER:
             found.append((open_since, max(first - 1, open_since)))
             open_since, believed, rivals = None, rivals.state.of(np.array([best])), _Rivals.none()
@@ -164,13 +166,14 @@ class _Rivals(NamedTuple):
         first: index of that night, shape (C,).
         state: of each filter, after the last night.
         log_odds: how much better it foretold the readings since, shape (C,).
-        one_sided: whether the direction counts, as it does for beginnings.
+        downwards: whether only what lies lower counts, as it does for beginnings: what lifts
+            readings is baseline's drift, or another sensor.
     """
 
     first: NDArray[np.int64]
     state: State
     log_odds: Floats
-    one_sided: bool
+    downwards: bool
 
     @classmethod
     def none(cls) -> _Rivals:
@@ -183,8 +186,7 @@ class _Rivals(NamedTuple):
 
     def joined(self, night: int, believed: State, priors: Priors, *, begins: bool) -> _Rivals:
         """Add the filter for which it happens on this night."""
-        mean, covariance = believed.mean.copy(), believed.covariance.copy()
-        mean[UNEXPLAINED] = covariance[UNEXPLAINED] = covariance[:, UNEXPLAINED] = 0.0
+        mean, covariance = _explained(believed)
         if begins:
             covariance[UNEXPLAINED, UNEXPLAINED] = priors.unexplained.sd**2
         kept = np.flatnonzero((self.log_odds > _HOPELESS) & (self.first > night - _LONGEST))
@@ -207,12 +209,12 @@ class _Rivals(NamedTuple):
     def total(self) -> float:
         """Return the sum of the odds, with what the direction adds to them."""
         odds = np.exp(np.minimum(self.log_odds, 500.0))
-        if self.one_sided:
+        if self.downwards:
             z = self.state.mean[UNEXPLAINED] / np.sqrt(
                 self.state.covariance[UNEXPLAINED, UNEXPLAINED]
             )
             below = 1 / (1 + np.exp(np.clip(1.702 * z, -50, 50)))  # a normal's share, to 0.01
-            odds = odds * 2 * (_DOWN * below + (1 - _DOWN) * (1 - below))
+            odds = odds * 2 * below
         return float(odds.sum())
 
 
@@ -221,6 +223,13 @@ def _start(watched: Watched, priors: Priors) -> State:
     covariance[BASELINE, BASELINE] = priors.baseline.sd**2
     covariance[TRANSIENT, TRANSIENT] = watched.transient_variance
     return State(np.array([[priors.baseline.mean], [0.0], [0.0]]), covariance)
+
+
+def _explained(believed: State) -> State:
+    """Return the state with nothing unexplained."""
+    mean, covariance = believed.mean.copy(), believed.covariance.copy()
+    mean[UNEXPLAINED] = covariance[UNEXPLAINED] = covariance[:, UNEXPLAINED] = 0.0
+    return State(mean, covariance)
 
 
 def _one_step(new_level: float, carried: bool) -> Steps:

@@ -38,11 +38,11 @@ class About:
 
 @dataclass(frozen=True)
 class Unexplained:
-    """What moves the readings now, and the log does not explain.
+    """What holds readings down now, and the log does not explain.
 
     Attributes:
         since: the first morning on which it showed.
-        percent: how far it moves a reading; below 0 for a drop.
+        percent: how far it moves a reading, below 0.
         nights: how many nights it has been there, read or not.
     """
 

@@ -50,7 +50,7 @@ class Baseline(Answer):
         further_rest_days: days of rest until they are.
         plateau: whether rest has done its work.
         night_to_night_sd_ln: SD of an ordinary night's noise, what lingers included, ln.
-        unexplained: what moves the readings now and is not in the log; None where nothing is. It
+        unexplained: what holds readings down now and is not in the log; None where nothing is. It
             counts as a dip.
     """
 

@@ -58,7 +58,7 @@ class Forecast(Answer):
         nights: dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `state_ms`
             (with `bound`; the reading without its noise), `ln_mean` and `ln_sd` of the reading,
             `chance_at_baseline`.
-        unexplained: what moves the readings now and is not in the log; None where nothing is. It
+        unexplained: what holds readings down now and is not in the log; None where nothing is. It
             is foreseen to pass, at a rate of which little is known.
     """
 

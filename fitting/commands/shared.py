@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sys
-import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -134,17 +133,31 @@ def print_next(step: NextStep, season: SeasonFolder) -> None:
 
 
 def _next_text(step: NextStep, season: SeasonFolder) -> str:
-    """Return a next step, its command on one line of its own so that it can be copied."""
+    """Return a next step, its command on a line of its own so that it can be copied."""
     told = step_object(step, season)
-    sentence = wrapped(f"Next: {told['sentence']}:")
-    return f"{sentence}\n  {told['command']}"
+    return wrapped(f"Next: {told['sentence']}:\n  {told['command']}")
 
 
 def wrapped(text: str) -> str:
     """Return a text broken into lines that the terminal has room for."""
     width = shutil.get_terminal_size().columns
-    lines = (textwrap.fill(line, width, break_on_hyphens=False) for line in text.splitlines())
-    return "\n".join(lines)
+    return "\n".join(part for line in text.splitlines() for part in _folded(line, width))
+
+
+def _folded(line: str, width: int) -> list[str]:
+    """Break a line between words, and within one that is wider than the terminal."""
+    from rich.cells import cell_len, chop_cells
+
+    first, *words = line.split(" ")
+    *lines, last = chop_cells(first, width) or [""]
+    for word in words:
+        if cell_len(grown := f"{last} {word}") <= width:
+            last = grown
+        else:
+            *parts, rest = chop_cells(word, width) or [""]
+            lines += [last, *parts]
+            last = rest
+    return [*lines, last]
 
 
 @contextmanager

@@ -61,7 +61,7 @@ def _fit(folder: SeasonFolder) -> dict[str, Any]:
         "answers": True,
         "fit_age": folder.newer_readings,
         "fitted_until": str(now.fitted_to),
-        "unexplained": now.lowered,
+        "unexplained": now.unexplained is not None,
     }
 
 

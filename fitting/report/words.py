@@ -13,6 +13,11 @@ from slackwater.fitting.answers.intervals import Interval, interval_of
 from slackwater.fitting.text import MONTHS, plural, weekday
 
 LONG: Final = 60.0
+WHERE_LOWER: Final = (
+    "Do nothing hard until it has passed. Check the sensor and how it is worn, illness, sleep, "
+    "travel, and stressors that are not logged. Log what it was as a stressor; if it is a level "
+    "that stays, write its first date into levels.csv."
+)
 Bounds = Interval | xr.DataArray  # an interval by itself, or one of many
 
 
@@ -86,28 +91,16 @@ def percent_dip(values: Bounds) -> str:
 
 
 def unexplained(found: Unexplained | None) -> list[str]:
-    """Return sentences about what moves the readings and is not in the log, if anything does."""
+    """Return sentences about what holds readings down and is not in the log, if anything does."""
     if found is None:
         return []
-    low, median, high = found.percent
-    lower = median < 0
-    ends = sorted(abs(end) for end in (low, high))
+    most, middle, least = (-end for end in found.percent)
     return [
-        f"Since {day_name(str(found.since))} readings lie at a level about {abs(median):.0f} % "
-        f"({ends[0]:.0f} to {ends[1]:.0f}) {'lower' if lower else 'higher'} than before, and the "
-        f"log does not explain it ({plural(found.nights, 'night')} by now).",
-        unexplained_means(lower),
+        f"Since {day_name(str(found.since))} readings lie at a level about {middle:.0f} % "
+        f"({least:.0f} to {most:.0f}) lower than before, and the log does not explain it "
+        f"({plural(found.nights, 'night')} by now).",
+        WHERE_LOWER,
     ]
-
-
-def unexplained_means(lower: bool) -> str:
-    """Return what to do about readings that lie lower, or higher, for no reason that is logged."""
-    hold = "Do nothing hard until it has passed. " if lower else ""
-    return (
-        f"{hold}Check the sensor and how it is worn, illness, sleep, travel, and stressors that "
-        "are not logged. Log what it was as a stressor; if it is a level that stays, write its "
-        "first date into levels.csv."
-    )
 
 
 def percent_off(dip: float) -> float:

@@ -29,6 +29,7 @@ from slackwater.model.unexplained import Stretch, Watched, stretches_in
 
 FEWEST_READINGS: Final = 14
 TUNE: Final = 1000
+BRIEF: Final = 300  # draws, and as many before them
 TARGET_ACCEPT: Final = 0.9
 CAREFUL: Final = (2 * TUNE, 0.98)  # warm-up and target acceptance, where the first run fell short
 TAILS: Final = (0.05, 0.95)  # of the tail ESS (Vehtari et al. 2021, Bayesian Analysis 16:667)
@@ -88,15 +89,12 @@ def fit(
     fingerprint = season.fingerprint()
     seed = int(fingerprint[:7], 16) if seed is None else seed
     priors = priors or Priors()
-    sampling = _Sampling(season, priors, seed, draws, chains, cores, progress)
+    sampling = _Sampling(season, priors, seed, draws, chains, cores, progress, TUNE)
     learnt = sampling.learn(())
     suspected = learnt.stretches("usual")
-    if suspected:
-        plain, learnt = learnt, sampling.learn(suspected)
-        confirmed = learnt.stretches("learnt")
-        if not confirmed:
-            learnt = plain
-        elif confirmed != suspected:
+    if suspected:  # a short run tells whether they stay, once drift is learnt apart from them
+        confirmed = sampling.briefly().learn(suspected).stretches("learnt")
+        if confirmed:
             learnt = sampling.learn(confirmed)
     versions = xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS})
     last = by_chain(learnt.last, chains)
@@ -141,14 +139,19 @@ class _Sampling(NamedTuple):
     chains: int
     cores: int | None
     progress: Progress | None
+    tune: int
+
+    def briefly(self) -> _Sampling:
+        """Return a run that is good for medians alone."""
+        return self._replace(draws=BRIEF, tune=BRIEF, chains=2)
 
     def learn(self, stretches: tuple[Stretch, ...]) -> _Learnt:
         model = build_model(self.season, self.priors, stretches)
         compiled = compile_model(model, _identity(self.priors), self.progress)
         cores = self.cores or min(self.chains, os.cpu_count() or 1)
         run = _Run(model, compiled, self.draws, self.chains, cores)
-        groups, checks = run.sample(self.seed, TUNE, TARGET_ACCEPT)
-        if checks.complaints:
+        groups, checks = run.sample(self.seed, self.tune, TARGET_ACCEPT)
+        if checks.complaints and self.tune == TUNE:
             again = run.sample(self.seed, *CAREFUL)
             if _flaws(again[1]) < _flaws(checks):
                 groups, checks = again

@@ -20,6 +20,7 @@ from slackwater.model.priors import Priors
 from slackwater.model.unexplained import Watched
 
 _USUAL: Final = 1.0  # prior standard deviations over the median that is usual in general
+_AT_MOST: Final = 2.0  # of the same, for a drift that was learnt apart from what is unexplained
 _ENOUGH: Final = 10  # pairs of nights, for a standard deviation
 _NORMAL: Final = 1.4826  # standard deviations in a normal's median absolute deviation
 
@@ -41,7 +42,7 @@ def ordinary(draws: xr.Dataset, levels: Floats, priors: Priors, drift: str = "us
 
     odds, kept = at_most(n.LINGERING_ODDS, _USUAL), at_most(n.PERSISTENCE_ODDS, _USUAL)
     lingering, persistence = odds / (1 + odds), kept / (1 + kept)
-    drift_sd = at_most(n.DRIFT_SD, 0.0 if drift == "usual" else _USUAL)
+    drift_sd = at_most(n.DRIFT_SD, 0.0 if drift == "usual" else _AT_MOST)
     steps = np.diff(levels)
     steps = steps[np.isfinite(steps)]
     sd = float(np.median(draws[n.NOISE_SD]))

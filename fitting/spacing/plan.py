@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, Unpack
 
-from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexplained
+from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types, thin_types
 from slackwater.fitting.records.plans import SCHEMA, KeptPlan, LoggedSession, Session
@@ -82,8 +82,8 @@ class SpacingPlan(Answer):
         first_night: the season's first night.
         rule: how a plan is chosen.
         threshold_rule: the dip under which a morning counts as recovered.
-        unexplained: what moves the readings now and is not in the log, upwards: with a drop there
-            is no plan; None where nothing does.
+        unexplained: None, since no plan is made where something holds readings down that is not
+            in the log.
     """
 
     fits: bool
@@ -103,9 +103,9 @@ class SpacingPlan(Answer):
     not_worked_out: tuple[str, ...]
     more_days_help: bool | None
     first_night: dt.date
-    unexplained: Unexplained | None
     rule: Reason = Reason("spacing rule")
     threshold_rule: Reason = Reason("threshold rule")
+    unexplained: None = None
 
 
 def plan_spacing(
@@ -136,7 +136,7 @@ def plan_spacing(
     now = athlete.now
     wish = make_wish(now, wanted, days, **options)
     _refuse_confounded(now, wish)
-    if now.lowered:
+    if now.unexplained is not None:
         raise NoAnswerError(now.warnings[0], Reason("no plan while unexplained"))
     night = day_of(now.night)
     logged = tuple(row for row in log_of(now.season) if row.date >= night)
@@ -164,7 +164,6 @@ def plan_spacing(
         calendar=tuple(_calendar(wish, space, found.plan, logged, level)) if found.plan else (),
         **out._asdict(),
         first_night=day_of(now.season.first_night),
-        unexplained=unexplained(now, level),
     )
 
 

@@ -168,7 +168,7 @@ def _with_unexplained(now: Standing, priors: Priors) -> Standing:
     variance = now.level.covariance[UNEXPLAINED, UNEXPLAINED]
     draws = mean + np.sqrt(variance) * rng.standard_normal(len(mean))
     now = replace(now, level=now.level.at(UNEXPLAINED, draws))
-    if not (now.stretches and now.stretches[-1].last is None):
+    if not now.stretches or now.stretches[-1].last is not None or np.median(draws) >= 0:
         return now
     rates = np.exp(
         priors.unexplained_rate.mean + priors.unexplained_rate.sd * rng.standard_normal(len(mean))

@@ -56,7 +56,7 @@ class Unexplained(NamedTuple):
     Attributes:
         since: the first morning on which it showed.
         nights: how many nights it has been there, read or not.
-        draws: how far it moves the level, shape (S,), ln; below 0 for a drop.
+        draws: how far it moves the level, shape (S,), ln; most below 0.
     """
 
     since: np.datetime64
@@ -110,11 +110,6 @@ class Standing:
     def threshold(self) -> Floats:
         """The smallest dip worth acting on, shape (S,), ln."""
         return paths.threshold(self.draws)
-
-    @property
-    def lowered(self) -> bool:
-        """Whether something that is not in the log holds readings down."""
-        return self.unexplained is not None and bool(np.median(self.unexplained.draws) < 0)
 
     @property
     def types(self) -> list[str]:

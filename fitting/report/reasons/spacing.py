@@ -8,6 +8,8 @@ from typing import Final
 from slackwater.fitting.report.reasons.kind import Sentence
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
+    "no plan while unexplained": "No plan is made while that is so, since it would send you into "
+    "hard work on a body that is not at its baseline.",
     "nothing to plan with": "No session is logged that a reading could show, so there is nothing "
     "to plan with. Log sessions in sessions.csv (date, type), then fit again.",
     "too many plans": "{sessions} sessions in {days} days make more plans than can be gone "

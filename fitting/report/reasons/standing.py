@@ -33,11 +33,9 @@ def _with_dates(labels: list[str], dates: list[str], between: str = ", ") -> str
 
 
 def _unexplained(since: str, percent: float, nights: int) -> str:
-    lower = percent < 0
     return (
-        f"Since {since} readings lie at a level about {abs(percent):.0f} % "
-        f"{'lower' if lower else 'higher'} than before, and the log does not explain it "
-        f"({plural(nights, 'night')} by now). {words.unexplained_means(lower)}"
+        f"Since {since} readings lie at a level about {-percent:.0f} % lower than before, and the "
+        f"log does not explain it ({plural(nights, 'night')} by now). {words.WHERE_LOWER}"
     )
 
 
@@ -56,8 +54,6 @@ def _logged(names: list[str]) -> str:
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "unexplained": _unexplained,
-    "no plan while unexplained": "No plan is made while that is so, since it would send you into "
-    "hard work on a body that is not at its baseline.",
     "plateau rule": _plateau_rule,
     "flat by the model": _flat_by_the_model,
     "flat by the plain rule": "no rise when the mean of the last three readings is not above the "

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, unexplained
+from slackwater.fitting.report.terminal.pieces import heading_of, likely
 from slackwater.fitting.spacing.alternatives import (
     Alternative,
     AnotherDay,
@@ -35,7 +35,6 @@ def plan(answer: SpacingPlan) -> Iterable[RenderableType]:
     """Yield a plan, or what would have to give, for the terminal."""
     last = answer.start + dt.timedelta(days=answer.days - 1)
     yield heading_of(answer, f"A plan for {answer.start} to {last}")
-    yield from unexplained(answer.unexplained)
     count = plural(sum(answer.wanted.values()), "session")
     promise = _promise(answer.chances)
     if answer.fits:

@@ -286,6 +286,7 @@ def test_a_part_that_stays_within_one_percent_does_not_count() -> None:
         ("row", True, True),
         ("older sessions", False, False),
         ("unlogged start", False, False),
+        ("unexplained", False, False),
         ("noise", True, False),  # whatever its size
     }
     nothing = asked(by_hand.season(30, [(10, "row")]), 29)

@@ -80,7 +80,7 @@ def test_what_was_expected_is_told_in_words(demo_copy: Path) -> None:
 def test_in_the_usual_rhythm_neither_pandas_nor_numpy_is_loaded(demo_copy: Path) -> None:
     script = (
         "import sys\nfrom slackwater.fitting.cli import main\n"
-        f"sys.argv = ['slackwater', 'log', 'reading', {str(demo_copy)!r}, '66']\n"
+        f"sys.argv = ['slackwater', 'log', 'reading', {str(demo_copy)!r}, '60']\n"
         f"sys.argv += ['--date', {NEXT!r}]\n"
         "main()\nprint(*sys.modules)"
     )

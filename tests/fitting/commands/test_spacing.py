@@ -57,13 +57,13 @@ def test_json_is_the_same_plan(demo_copy: Path) -> None:
 
 
 def test_what_gives_is_said_in_words(demo_copy: Path) -> None:
-    wanted = ("--want", "hill run:2", "--want", "steady row:1", "--days", "7")
+    wanted = ("--want", "hill run:2", "--want", "easy paddle:1", "--days", "6")
     ran = spacing(demo_copy, *wanted)
     said = " ".join(ran.out.split())
     assert ran.status == 0
-    assert "It does not fit: 3 sessions in 7 days" in said
+    assert "It does not fit: 3 sessions in 6 days" in said
     assert "3 sessions in " in said
-    assert " days instead of 7:" in said
+    assert " days instead of 6:" in said
     assert "leaving out hill run (" in said
     assert "In the order that comes nearest, " in said
     assert all(len(line) <= 80 for line in ran.out.splitlines())

@@ -64,6 +64,7 @@ BEGUN = Where(readings=14, fitted=True, answers=True)
         (Where(readings=3, sessions=1), "read"),
         (Where(readings=14), "fit"),
         (Where(readings=14, fitted=True), "fit what is new"),
+        (BEGUN._replace(unexplained=True), "find out"),
         (BEGUN, "rest on"),
         (BEGUN._replace(plateau=True), "train"),
         (FITTED._replace(fit_age=28), "fit again"),

@@ -90,7 +90,7 @@ def test_everything_fits_and_nothing_is_asked_for(
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate(CUT_OFF) == []
     assert page.evaluate(IN_PICTURES) == []
-    assert page.evaluate(SHOWN) == [1] * 10  # of the two widths of each picture
+    assert page.evaluate(SHOWN) == [1] * 13  # of the two widths of each picture
     assert page.evaluate("window.ran") is None
     assert opened.said == []
     assert opened.requests == [report.as_uri()]
