@@ -49,7 +49,7 @@ def test_a_change_of_recovery_is_said_where_it_is_clear() -> None:
     assert "lift: dips" not in shown
     assert "takes a part of that for a change of baseline" in " ".join(shown.split())
     shown = printed("history", rowed_and_lifted({"row": (1.2, -1.2), "lift": (0.2, 0.2)}))
-    assert "row: dips less deep in the later half, by −" in shown
+    assert "row: dips less deep in the later half, by \u2212" in shown
     shown = printed("history", rowed_and_lifted({"row": (0.3, -0.3), "lift": (-0.2, 0.6)}))
     assert "Not that the readings could tell" in shown
     assert "deeper in" not in shown
