@@ -71,10 +71,11 @@ def course(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Course:
 
 
 def _nights(past: Past, level: float) -> xr.Dataset:
+    state = past.level + past.unexplained - past.shown
     nights = xr.Dataset(
         {
             "rmssd_ms": (n.NIGHT, np.exp(past.readings)),
-            "state_ms": intervals(np.exp(past.level - past.shown), level, (n.NIGHT,)),
+            "state_ms": intervals(np.exp(state), level, (n.NIGHT,)),
             "baseline_ms": intervals(np.exp(past.level), level, (n.NIGHT,)),
         },
         coords={n.NIGHT: past.season.nights.astype("datetime64[ns]")},

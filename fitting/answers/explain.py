@@ -157,7 +157,9 @@ def shares_of(past: Past, at: int) -> list[Share]:
     sensor = past.season.sensors[int(past.season.data[n.NIGHT_SENSOR].values[at])]
     if past.shift[:, at].any():
         shares.append(Share(SENSOR, sensor, None, past.shift[:, at]))
-    shares.append(Share(UNEXPLAINED, UNEXPLAINED, None, past.passing[:, at]))
+    shares.append(
+        Share(UNEXPLAINED, UNEXPLAINED, None, past.transient[:, at] + past.unexplained[:, at])
+    )
     shares.sort(key=lambda share: -abs(float(np.median(share.draws))))
     reading = past.readings[at]
     if np.isfinite(reading):

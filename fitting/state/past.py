@@ -12,7 +12,14 @@ from slackwater.fitting.state.standing import Standing, TakenIn
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.dynamics import Floats, Ints
-from slackwater.model.levels import BASELINE, Filtered, by_night, sample_levels
+from slackwater.model.levels import (
+    BASELINE,
+    TRANSIENT,
+    UNEXPLAINED,
+    Filtered,
+    by_night,
+    sample_levels,
+)
 from slackwater.model.paths import (
     Events,
     fitted_events,
@@ -50,7 +57,7 @@ class Felt(NamedTuple):
 class Past(NamedTuple):
     """What lies under the readings of a season: N nights, S draws, E events.
 
-    A reading is `level + passing - shown + shift` and noise, ln ms.
+    A reading is `level + transient + unexplained - shown + shift` and noise, ln ms.
 
     Attributes:
         season: what it was worked out from, N nights up to the last reading.
@@ -66,8 +73,8 @@ class Past(NamedTuple):
         noise: variance of the night's noise, shape (S, N); 0 where it was not read.
         filtered: the level given the readings so far.
         level: baseline given all readings, one path a draw, ln ms, shape (S, N).
-        passing: what passes without being explained by the log: transient and unexplained, ln,
-            shape (S, N).
+        transient: noise of nights before that lingers, ln, shape (S, N).
+        unexplained: what else is not in the log, ln, shape (S, N).
         seed: of what is simulated from here.
     """
 
@@ -84,7 +91,8 @@ class Past(NamedTuple):
     noise: Floats
     filtered: Filtered
     level: Floats
-    passing: Floats
+    transient: Floats
+    unexplained: Floats
     seed: int
 
     def rng(self) -> np.random.Generator:
@@ -159,7 +167,8 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
         noise=noise,
         filtered=path.filtered,
         level=levels[BASELINE],
-        passing=levels[BASELINE + 1 :].sum(axis=0),
+        transient=levels[TRANSIENT],
+        unexplained=levels[UNEXPLAINED:].sum(axis=0),
         seed=now.seed,
     )
 

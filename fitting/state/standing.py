@@ -206,10 +206,16 @@ class Standing:
     def dips_before(self, nights: NDArray[np.datetime64]) -> Floats:
         """Return every group's dip on the latest nights, without an event in between, (S, N, G).
 
+        What is unexplained did not decay: it is taken to have been as it is since it began.
+
         Args:
             nights: their dates, in order; the last is the one that the state stands at.
         """
-        return dips_before(self.dips, self.rates, self.speed(nights))
+        path = dips_before(self.dips, self.rates, self.speed(nights))
+        if self.unexplained is not None:
+            lasted = nights >= self.unexplained.since
+            path[:, :, self.groups.index(n.UNEXPLAINED)] = -self.unexplained.draws[:, None] * lasted
+        return path
 
     def dip_trend(self, nights: NDArray[np.datetime64]) -> Floats:
         """Return how much deeper sessions dipped then, as a logarithm, shape (S, nights)."""

@@ -172,7 +172,8 @@ def test_parts_add_up_to_the_reading_in_every_draw(demo_athlete: Athlete, night:
     shares = shares_of(past, night)
     made = past.level[:, night] + total(shares)
     reading = past.readings[night]
-    expected = (past.level + past.passing - past.shown + past.shift)[:, night]
+    levels = past.level + past.transient + past.unexplained
+    expected = (levels - past.shown + past.shift)[:, night]
     read = np.isfinite(reading)
     assert (shares[-1].kind == "noise") == read
     assert made == pytest.approx(np.full(len(made), reading) if read else expected, abs=1e-9)

@@ -7,6 +7,8 @@ import pandas as pd
 import pytest
 
 from slackwater.fitting import Athlete, baseline, fit, forecast, plan_spacing
+from slackwater.fitting.answers.course import course
+from slackwater.fitting.answers.intervals import BOUND
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
@@ -14,6 +16,7 @@ from slackwater.model.season import DAY, Season
 from slackwater.model.unexplained import Stretch
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST, Known
+from tests.fitting.answers.whole_by_hand import whole_posterior
 
 NIGHTS = 30
 KNOWN = Known({"row": (0.2, 1.0)}, level_variance=0.02**2, noise_sd=np.linspace(0.08, 0.12, 1000))
@@ -64,6 +67,24 @@ def test_it_weighs_as_a_dip_and_is_said_with_every_answer() -> None:
     assert chances[0] < 0.01
     assert np.all(np.diff(chances) >= 0)  # it passes, nobody knows how soon
     assert 0.3 < chances[-1] < 0.99
+
+
+def test_looking_back_it_was_as_it_is_since_it_began() -> None:
+    now = dropped().now
+    assert now.unexplained is not None
+    nights = now.night - DAY * np.arange(10)[::-1]
+    before = now.dips_before(nights)[:, :, now.groups.index(n.UNEXPLAINED)]
+    np.testing.assert_array_equal(before[:, :4], 0.0)
+    np.testing.assert_array_equal(before[:, 4:], np.tile(-now.unexplained.draws, (6, 1)).T)
+
+
+def test_the_course_of_the_state_goes_down_with_it() -> None:
+    fitted = by_hand.season(NIGHTS, SESSIONS)
+    now = by_hand.season(sessions=SESSIONS, readings=[4.0] * NIGHTS + [4.0 + DROP] * 6)
+    made = Athlete(now, whole_posterior(fitted, KNOWN, draws=500))
+    nights = course(made).nights.sel({BOUND: "median"})
+    assert nights["state_ms"][-1] == pytest.approx(np.exp(4.0 + DROP), rel=0.07)
+    assert nights["baseline_ms"][-1] == pytest.approx(np.exp(4.0), rel=0.07)
 
 
 def test_no_plan_is_made_while_it_lasts() -> None:
