@@ -67,11 +67,8 @@ def coming_readings(athlete: Athlete, nights: int) -> np.ndarray:
 
 
 def unexplained(athlete: Athlete) -> Flag | None:
-    """Return what `baseline` says of readings that the log does not explain.
-
-    Until it says so, nothing is ever flagged.
-    """
-    said: Any = getattr(baseline(athlete), "unexplained", None)
+    """Return what `baseline` says of readings that the log does not explain."""
+    said = baseline(athlete).unexplained
     if said is None:
         return None
     return Flag(str(said.since), float(said.percent.median), int(said.nights))
