@@ -134,13 +134,15 @@ def _diary(rows: list[str]) -> str:
 
 
 def make_nights(folder: Path) -> None:
-    """Make invented beats: a night, and a folder of three more."""
+    """Make invented beats: a night, a folder of three more, and one of the week of logging."""
     rng = np.random.default_rng(2)
     (folder / "nights").mkdir()
     names = ["night.csv", *(f"nights/2031-01-{day}.csv" for day in (21, 22, 23))]
     for name, evening, rmssd_ms in zip(names, (19, 20, 21, 22), (62, 47, 55, 60), strict=True):
         rr_ms = with_artefacts(night(rng, rmssd_ms=rmssd_ms), rng)
         write_stamped(folder / name, rr_ms, dt.datetime(2031, 1, evening, 22, 48))
+    rr_ms = with_artefacts(night(np.random.default_rng(3), rmssd_ms=65), rng)
+    write_stamped(folder / "saturday.csv", rr_ms, dt.datetime(2031, 7, 11, 22, 31))
     drawing = ["slackwater", "beats", names[0], "with-beats", "--draft", "--picture", "night.png"]
     subprocess.run(drawing, cwd=folder, check=True, stdout=subprocess.DEVNULL)
 

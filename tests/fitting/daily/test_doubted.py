@@ -92,11 +92,13 @@ def test_a_reading_is_judged_by_the_forecast_of_its_morning(demo_copy: Path) -> 
     rng = np.random.default_rng(3)
     now = folder.now
     ahead = look_ahead(now, 1, [])
-    centre = ahead.level[:, 0] - ahead.shown[:, 0]
+    centre = ahead.expected[:, 0] - ahead.shown[:, 0]
     pick = rng.integers(0, len(centre), 1_000_000)
+    level = np.sqrt(ahead.level_variance[pick, 0]) * rng.standard_normal(len(pick))
     tail = now.parameter("noise_tail")[pick] * rng.standard_normal(len(pick))
-    noise = now.parameter("noise_sd")[pick] * np.exp(tail / 2) * rng.standard_normal(len(pick))
-    drawn = centre[pick] + noise
+    own = now.parameter("noise_sd")[pick] / np.sqrt(1 + now.parameter("lingering_odds")[pick])
+    noise = own * np.exp(tail / 2) * rng.standard_normal(len(pick))
+    drawn = centre[pick] + level + noise
     low = math.exp(float(np.quantile(drawn, 0.0001)))
 
     (doubt,) = doubts_of_row(demo_copy, Row("readings", {"date": NEXT, "rmssd_ms": low}), NEXT)
