@@ -12,6 +12,7 @@ from .beats.merge import read_beats
 from .describing.residuals import residuals
 from .folder import SeasonFolder
 from .intake.folder import check_season, read_season
+from .journey.today import today
 from .repeating.repeats import repeats
 from .sampling.fit import fit
 from .sampling.posterior import Posterior
@@ -50,6 +51,7 @@ __all__ = [
     "repeats",
     "report_items",
     "residuals",
+    "today",
     "trial_ledger",
     "trial_today",
     "washout",

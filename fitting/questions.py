@@ -28,6 +28,8 @@ class Kind(Enum):
     DATE = "a date"
     TYPE = "a session type"
     MEASURE = "a recovery measure"
+    CHANCE = "a chance"
+    MORNING = "a morning; where it is left out, the one of the day that it is"
     COLUMN = "a column of types.csv"
     VALUES = "a column of types.csv and two of its values"
     TYPES = "two session types"
@@ -134,6 +136,30 @@ def _each_measure(now: Standing) -> Iterable[tuple[str, dict[str, Any]]]:
 
 
 QUESTIONS: Final = (
+    Question(
+        "today",
+        "journey.today:today",
+        "report.today:text",
+        "today",
+        tells="Tell what this morning's reading means, and from when which training may come "
+        "again.",
+        short="Tell what this morning means, and from when to train again.",
+        more="The first morning counts on which the chance to be recovered is reached, as in a "
+        "plan. What a plan and a trial say of the day is told with it.",
+        parameters=(
+            Parameter(
+                "chance", Kind.CHANCE, "The chance to be recovered that is asked for.", default=0.8
+            ),
+            Parameter(
+                "morning", Kind.MORNING,
+                "The morning asked about; today's, or the last reading's where that lies over 60 "
+                "days back.",
+                spelled="date",
+            ),
+        ),
+        examples=({}, {"chance": 0.9}, {"json": True}),
+        in_report=_once,
+    ),
     Question(
         "baseline",
         "answers.baseline:baseline",

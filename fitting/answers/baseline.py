@@ -78,7 +78,7 @@ def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
         baseline_rmssd_ms=interval(np.exp(now.baseline), level),
         dip_left_ln=interval(now.dips.sum(axis=1), level),
         chance_at_baseline=chance,
-        at_baseline=_at_level(chance, level),
+        at_baseline=standing_at(chance, level),
         further_rest_days=interval(days_until_baseline(now, []), level),
         plateau=plateau(now),
         night_to_night_sd_ln=interval(now.parameter(n.NOISE_SD), level),
@@ -106,7 +106,8 @@ def flat_nights(now: Standing) -> int:
     return nights if flat.all() else int(np.argmin(flat[::-1]))
 
 
-def _at_level(chance: float, level: float) -> str:
+def standing_at(chance: float, level: float) -> str:
+    """Return how likely baseline is, in words: `LIKELY` from a chance of `level` on."""
     if chance >= level:
         return LIKELY
     return LIKELY_NOT if chance <= 1 - level else POSSIBLY

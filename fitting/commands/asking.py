@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -33,6 +34,8 @@ class _Form(NamedTuple):
 _FORMS: Final = {
     Kind.WHOLE: _Form("INTEGER", {"type": int, "show_default": True}),
     Kind.DATE: _Form("DATE"),
+    Kind.MORNING: _Form("DATE"),
+    Kind.CHANCE: _Form("SHARE", {"type": float, "show_default": True}),
     Kind.TYPE: _Form("NAME", {}, complete_type),
     Kind.MEASURE: _Form("NAME", {}, complete_intervention),
     Kind.COLUMN: _Form("COLUMN", {}, complete_attribute),
@@ -97,7 +100,11 @@ def _arguments(
         value = given[parameter.name]
         if parameter.kind in (Kind.TYPES, Kind.VALUES):
             positional += value
-        elif parameter.kind is Kind.DATE and value is not None:
+        elif parameter.kind is Kind.MORNING and value is None:
+            from slackwater.fitting.journey.today import morning_of
+
+            named[parameter.name] = morning_of(season.season, dt.date.today())
+        elif parameter.kind in (Kind.DATE, Kind.MORNING) and value is not None:
             from slackwater.fitting.intake.dates import parse_date
 
             named[parameter.name] = parse_date(value)

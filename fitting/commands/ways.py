@@ -34,6 +34,7 @@ _WAYS: Final[Mapping[str, str]] = {
     "plan otherwise": "spacing {folder} --want TYPE:COUNT --days DAYS --keep",
     "plan": "spacing {folder} --want {wanted} --days 14 --keep",
     "follow the plan": "fit {folder}",
+    "plan anew": "spacing {folder} {left} --days {plan_days} --keep",
     "fit the plan's days": "fit {folder}",
     "check the plan": "spacing {folder} --check",
     "plan a trial": "trial plan {folder} --measure NAME",
@@ -61,7 +62,9 @@ _MENDS: Final[Mapping[str, str]] = {
 def way(step: NextStep, folder: Path) -> str:
     """Return what to type for a step."""
     wanted = shlex.quote(f"{step.facts['plan_for']}:2")
-    return _command(_WAYS[step.stage], folder, {**step.facts, "wanted": wanted})
+    left = (f"--want {shlex.quote(f'{t}:{count}')}" for t, count in step.facts["plan_left"])
+    typed = {"wanted": wanted, "left": " ".join(left)}
+    return _command(_WAYS[step.stage], folder, {**step.facts, **typed})
 
 
 def mend(reasons: Iterable[Reason], folder: Path) -> str | None:

@@ -38,6 +38,9 @@ class Where(NamedTuple):
         plateau: whether rest has reached its plateau, asked where there was only rest.
         plan_until: last day of the latest plan kept; empty where none was.
         plan_over: whether that day has passed.
+        plan_left: how many sessions of each type are still to come of it.
+        plan_days: how many days they have.
+        overtaken: whether what is to come of it no longer holds.
         unexplained: whether readings lie lower than before, and the log does not explain it.
         trial: the trial that is open, else the last one planned.
         due: whether it may be judged.
@@ -60,6 +63,9 @@ class Where(NamedTuple):
     plateau: bool = False
     plan_until: str = ""
     plan_over: bool = False
+    plan_left: tuple[tuple[str, int], ...] = ()
+    plan_days: int = 0
+    overtaken: bool = False
     unexplained: bool = False
     trial: Trial | None = None
     due: bool = False
@@ -87,6 +93,8 @@ class Where(NamedTuple):
             "rare": self.rare,
             "plan_for": self.plan_for,
             "plan_until": self.plan_until,
+            "plan_left": self.plan_left,
+            "plan_days": self.plan_days,
             "fit_age": self.fit_age,
             "measure": trial.plan.measure if trial else "",
             "verdict": self.verdict,
@@ -119,6 +127,7 @@ RULES: Final[tuple[tuple[str, Callable[[Where], bool]], ...]] = (
     ("adopt", lambda at: at.verdict == "faster" and at.since_judged < AFTER_ADOPTING),
     ("fit what is new", lambda at: not at.answers),
     ("find out", lambda at: at.unexplained),
+    ("plan anew", lambda at: at.overtaken),
     ("rest on", lambda at: not at.sessions and not at.plateau),
     ("train", lambda at: not at.sessions),
     ("fit again", lambda at: at.fit_age >= REFIT_DAYS),

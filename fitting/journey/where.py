@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,8 @@ import numpy as np
 from slackwater.fitting.answers.support import FEW_SESSIONS
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.next_step import NextStep, Where, next_step
+from slackwater.fitting.spacing.overtaken import overtaken, to_come
+from slackwater.fitting.spacing.session import day_of, log_of
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 from slackwater.model.season import DAY, Season
@@ -73,7 +76,19 @@ def _plan(folder: SeasonFolder) -> dict[str, Any]:
     if not plans:
         return {}
     until = np.datetime64(plans[-1].start) + DAY * (plans[-1].days - 1)
-    return {"plan_until": str(until), "plan_over": bool(folder.season.last_night > until)}
+    facts = {"plan_until": str(until), "plan_over": bool(folder.season.last_night > until)}
+    try:
+        return facts | ({"overtaken": True, **_left_of(folder)} if overtaken(folder) else {})
+    except NoAnswerError:
+        return facts
+
+
+def _left_of(folder: SeasonFolder) -> dict[str, Any]:
+    """Return what is to be planned anew, for the days that the last session to come lies in."""
+    night = day_of(folder.season.last_night)
+    left = to_come(folder.plans, log_of(folder.season), night).sessions
+    days = max((left[-1].date - night).days + 1, len(left))
+    return {"plan_left": tuple(Counter(s.type for s in left).items()), "plan_days": days}
 
 
 def _trial(folder: SeasonFolder) -> dict[str, Any]:

@@ -1,9 +1,28 @@
-"""The caution that stands beside every answer."""
+"""The caution that stands beside every answer: in full where it matters, else in one line."""
 
 from typing import Final
 
+from slackwater.fitting.answers.answer import Answer
+from slackwater.fitting.journey.today import Today
+from slackwater.fitting.trials.today import TrialToday
+
+SHORT_CAUTION: Final = "This describes past readings and is no diagnosis. How you feel comes first."
 CAUTION: Final = (
     "This describes past readings and is no diagnosis. How you feel and licensed medical or "
     "coaching practice come first. Fever, chest pain, fainting or a long drop without a known "
     "cause mean rest and a physician, whatever the numbers say."
 )
+
+
+def caution(answer: Answer) -> str:
+    """Return the caution that stands beside an answer.
+
+    In full where readings are held down and nobody knows why, where something else weighed on the
+    body lately, and on the mornings of a trial.
+    """
+    matters = (
+        getattr(answer, "unexplained", None) is not None
+        or isinstance(answer, TrialToday)
+        or (isinstance(answer, Today) and bool(answer.measure or answer.stressors))
+    )
+    return CAUTION if matters else SHORT_CAUTION

@@ -39,6 +39,7 @@ SENTENCES: Final[Mapping[str, str]] = {
     "plan otherwise": "settle on a plan that fits, and keep it",
     "plan": "plan two weeks in which each session begins recovered, such as",
     "follow the plan": "train by the plan and log what you do. When it is over, after {plan_until}",
+    "plan anew": "the plan no longer holds, so make a new one for what is left of it",
     "fit the plan's days": "the plan is over, so learn from its days",
     "check the plan": "hold the plan against what was done",
     "plan a trial": "put one recovery measure on trial, by lot",

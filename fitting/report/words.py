@@ -143,6 +143,11 @@ def short_date(date: str) -> str:
     return f"{day.day} {MONTHS[day.month - 1][:3]}"
 
 
+def short_day(date: str) -> str:
+    """Return an ISO date as a narrow column has it: "Sun 6 Jul"."""
+    return f"{weekday(date)[:3]} {short_date(date)}"
+
+
 def sentence(text: str) -> str:
     """Return words as a sentence: a capital first, a full stop last."""
     return f"{capital(text).rstrip('.')}."

@@ -19,7 +19,6 @@ from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 
-DRAWS: Final = 2000  # no more are looked at: a chance of 0.8 is then known to 0.01
 _KEPT: Final = 128  # courses of recovery kept in memory
 _SURE: Final = 0.99
 
@@ -109,7 +108,6 @@ def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: 
         types: the session types that the plan may hold.
         most: how many sessions of one type at most.
     """
-    chosen = slice(None, None, -(-len(now.rates) // DRAWS))
     later, _, dates = dips_ahead(now, skipped + days, [], (), now.rng())
     unplanned = np.concatenate([now.dips.sum(axis=1)[None], later.T])
     speed = np.concatenate([np.ones((1, len(now.rates))), now.speed(dates).T])
@@ -122,9 +120,9 @@ def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: 
     luck = np.stack([np.random.default_rng(seed).standard_normal(shape) for seed in seeds])
     scatter = now.parameter(n.SESSION_SD) * luck
     return Mornings(
-        now.threshold[chosen],
-        np.ascontiguousarray(unplanned[window, chosen]),
-        np.ascontiguousarray(np.exp(typical + scatter)[:, :, chosen]),
-        np.ascontiguousarray(now.rates[chosen][:, groups].T),
-        np.ascontiguousarray(speed[window, chosen]),
+        now.threshold,
+        np.ascontiguousarray(unplanned[window]),
+        np.exp(typical + scatter),
+        np.ascontiguousarray(now.rates[:, groups].T),
+        np.ascontiguousarray(speed[window]),
     )

@@ -17,6 +17,7 @@ import numpy as np
 from slackwater.fitting.intake.dates import parse_date
 from slackwater.fitting.spacing.session import day_of
 from slackwater.fitting.state.ahead import FARTHEST
+from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.text import WEEKDAYS, plural, weekday
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
@@ -24,7 +25,6 @@ from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknow
 Date = dt.date | np.datetime64 | str
 
 DEFAULT_DAYS: Final = 7
-DEFAULT_CHANCE: Final = 0.8
 HIGHEST_CHANCE: Final = 0.99
 MOST_SESSIONS: Final = 28
 
@@ -120,10 +120,10 @@ def make_wish(
                 f"A chance is given for {label!r}, of which no session is wanted; "
                 "want one, or leave the chance out."
             )
-    chance = options.get("chance", DEFAULT_CHANCE)
+    chance = options.get("chance", FOUR_IN_FIVE)
     chances = {label: chance_for.get(label, chance) for label in counts}
     for value in chances.values():
-        _check_chance(value)
+        check_chance(value)
     rest = tuple(dict.fromkeys(map(_rest, options.get("rest", ()))))
     wish = Wish(first, days, counts, on, rest, chances)
     _check_fixed(wish)
@@ -178,7 +178,12 @@ def _counts(wanted: Mapping[str, int], fixed: list[str]) -> dict[str, int]:
     return counts
 
 
-def _check_chance(chance: float) -> None:
+def check_chance(chance: float) -> None:
+    """Refuse a chance that cannot be asked for.
+
+    Raises:
+        QuestionError: it is not above 0 and at most 0.99.
+    """
     if not 0.0 < chance <= HIGHEST_CHANCE:
         raise QuestionError(
             f"The chance {chance:g} is not above 0 and at most {HIGHEST_CHANCE:g}; 0.8 is the "

@@ -89,6 +89,20 @@ def dips_ahead(
     return dip, dip - now.held_back(events, event_dips, nights), dates
 
 
+def dips_by_group(now: Standing, morning: int) -> Floats:
+    """Return what is left of every group's dips on a morning, shape (S, G), ln.
+
+    Args:
+        now: the state.
+        morning: how many after the state's own, with what is logged taken in.
+    """
+    if not morning:
+        return now.dips
+    dates = now.night + DAY * np.arange(1, morning + 1)
+    path, _ = now.run_on(now.pending, now.speed(dates), now.rng())
+    return np.asarray(path[:, -1])
+
+
 def days_until_baseline(
     now: Standing, planned: list[Event], measures: tuple[str, ...] = ()
 ) -> Floats:

@@ -100,6 +100,14 @@ FORECAST: Final[dict[str, Any]] = {
         }
     ],
 }
+TODAY: Final[dict[str, Any]] = {
+    "reading_ms": number,
+    "chance_at_baseline": share,
+    "unexplained": lambda value: value is None,
+    "types": [{"type": text, "from": date, "chance_today": share}],
+    "measure_today": lambda value: value is None,
+    "planned": lambda value: value is None,
+}
 INTERVENTION: Final[dict[str, Any]] = {
     "intervention": text,
     "nights_with": count,
@@ -122,6 +130,8 @@ CONTRACT: Final = [
     (["recovery"], RECOVERY),
     (["baseline"], BASELINE),
     (["forecast"], FORECAST),
+    (["today"], TODAY),
+    (["today", "--chance", "0.9"], TODAY),
     (["forecast", "--nights", "7", "--session", "2031-07-08:hill run"], FORECAST),
     (["compare", "--intervention", "river dip"], INTERVENTION),
     (["compare", "--intervention", "beet juice"], INTERVENTION),

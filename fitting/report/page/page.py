@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.asked import Asked
+from slackwater.fitting.report.caution import SHORT_CAUTION
 from slackwater.fitting.report.page import parts_reading
 from slackwater.fitting.report.page.part import Part, Picture, named
 from slackwater.fitting.report.reasons import sentences
@@ -44,7 +45,7 @@ def page(asked: Asked, layout: Layout) -> str:
         date=words.day_name(last_night),
         year=last_night[:4],
         iso_date=last_night,
-        short_caution=parts_reading.SHORT_CAUTION,
+        short_caution=SHORT_CAUTION,
         mind=sentences(about.warnings),
         sections=sections(asked, layout),
     )

@@ -6,8 +6,6 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.caution import CAUTION
 from slackwater.fitting.report.page.part import Part
 
-SHORT_CAUTION = "This describes past readings and is no diagnosis. How you feel comes first."
-
 
 def caution() -> Part:
     """Return the caution."""

@@ -1,11 +1,38 @@
-"""Sentences about plans: why there is none, how one is chosen, how promises are judged."""
+"""Sentences about plans: why there is none or it no longer holds, how it is chosen and judged."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Final
 
+from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons.kind import Sentence
+
+
+def _planned_before_the_drop(since: str) -> str:
+    return (
+        f"Readings lie lower since {words.day_name(since)}, and the log does not explain it. No "
+        "planned session holds until that has passed."
+    )
+
+
+def _done_beside_the_plan(type: str, date: str) -> str:
+    return f"{type} on {words.day_name(date)} was not in the plan."
+
+
+def _reading_far_off(date: str, reading_ms: float, foretold_ms: float) -> str:
+    return (
+        f"The reading of {words.day_name(date)}, {reading_ms:.0f} ms, lies far from the "
+        f"{foretold_ms:.0f} ms that were foretold for it."
+    )
+
+
+def _begins_too_early(type: str, date: str, chance: float, asked: float) -> str:
+    return (
+        f"{type} on {words.day_name(date)} would now begin with a chance of {words.chance(chance)} "
+        f"to be recovered; {words.chance(asked)} was asked for."
+    )
+
 
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "no plan while unexplained": "No plan is made while that is so, since it would send you into "
@@ -32,4 +59,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "either; the range found also allows for so few mornings (binomial, Jeffreys)",
     "promise verdict rule": "as promised while the mean of the promised chances lies in the range "
     "of the share; less or more often once it does not",
+    "planned before the drop": _planned_before_the_drop,
+    "done beside the plan": _done_beside_the_plan,
+    "reading far from foretold": _reading_far_off,
+    "begins too early now": _begins_too_early,
 }

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from slackwater.fitting.answers.answer import Answer
-from slackwater.fitting.report.caution import CAUTION
+from slackwater.fitting.report.caution import caution as caution_of
 from slackwater.fitting.report.reasons import sentence
 
 
@@ -34,4 +34,4 @@ def show(
     for warning in (w for w in answer.about.warnings if w.code != said):
         (aside or console).print(Text(f"Mind: {sentence(warning)}"))
     if caution:
-        console.print(Padding(Text(CAUTION, style="dim"), (1, 0, 0, 0)))
+        console.print(Padding(Text(caution_of(answer), style="dim"), (1, 0, 0, 0)))

@@ -93,6 +93,10 @@ def test_what_no_command_mends_has_no_way() -> None:
         (FITTED._replace(asked="elements", rare="swim"), "fit f"),
         (FITTED._replace(asked="spacing"), "spacing f --want TYPE:COUNT --days DAYS --keep"),
         (PLANNED, "fit f"),
+        (
+            PLANNED._replace(overtaken=True, plan_left=(("hill run", 2), ("row", 1)), plan_days=9),
+            "spacing f --want 'hill run:2' --want row:1 --days 9 --keep",
+        ),
         (OVER._replace(fitted_until="2031-05-01"), "fit f"),
         (OVER, "spacing f --check"),
         (OVER._replace(asked="spacing check"), "trial plan f --measure NAME"),

@@ -77,6 +77,7 @@ BEGUN = Where(readings=14, fitted=True, answers=True)
         (FITTED._replace(asked="elements", rare="swim", weeks=12), "plan"),
         (FITTED._replace(asked="spacing"), "plan otherwise"),
         (PLANNED, "follow the plan"),
+        (PLANNED._replace(overtaken=True), "plan anew"),
         (OVER._replace(fitted_until="2031-05-01"), "fit the plan's days"),
         (OVER, "check the plan"),
         (OVER._replace(asked="spacing check"), "plan a trial"),

@@ -25,6 +25,7 @@ BOUNDS: Final = {"median", "low", "high"}
 ASKED: Final = {
     "check": ["check"],
     "recovery": ["recovery"],
+    "today": ["today"],
     "baseline": ["baseline"],
     "forecast": ["forecast", "--session", "2031-07-08:hill run"],
     "compare --intervention": ["compare", "--intervention", "river dip"],

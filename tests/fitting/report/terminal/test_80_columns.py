@@ -26,6 +26,7 @@ SETTINGS = {
     "a dumb terminal": {"TERM": "dumb"},
 }
 ASKED = [
+    ["today"],
     ["recovery"],
     ["baseline"],
     ["forecast", "--nights", "7", "--session", "2031-07-08:hill run"],
