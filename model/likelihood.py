@@ -41,7 +41,7 @@ class LikelihoodInputs(NamedTuple):
         event_dips: dip of each event on that night, shape (E,), ln.
         rates: recovery rates, shape (G,), 1/day.
         speed: factor on all rates for the step into each night, shape (N,).
-        shift: what the sensor adds to each reading, shape (R,), ln.
+        shift: what sensor, measures and what is held back add to each reading, shape (R,), ln.
         noise_variance: of each reading, shape (R,), ln squared.
         drift_variance: baseline variance per night, scalar, ln squared.
         transient_variance: of the transient on any night, scalar, ln squared.

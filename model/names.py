@@ -74,6 +74,7 @@ STRESSOR_LOG_DIP: Final = "stressor_log_dip"
 STRESSOR_LOG_RATE: Final = "stressor_log_rate"
 STRESSOR_Z: Final = "stressor_z"  # standard normal, per stressor day
 LOG_RATE_RATIO: Final = "log_rate_ratio"  # log of rate with over without a measure
+LIFT: Final = "lift"  # what a measure adds to the reading of a night of its use, ln
 TYPE_MID_LOG_DIP: Final = "type_mid_log_dip"  # type_log_dip plus the sessions' mean trend
 DIP_TREND_SD: Final = "dip_trend_sd"  # SD of one step of the types' log dip, half a year back
 DIP_TREND_Z: Final = "dip_trend_z"  # standard normal, per step

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model.design import Design
@@ -181,20 +182,44 @@ def motion(draws: xr.Dataset) -> Motion:
     )
 
 
-def sensor_shift(draws: xr.Dataset, season: Season, others: Sequence[str]) -> Floats:
+def sensor_shift(draws: xr.Dataset, season: Season) -> Floats:
     """Return what each night's sensor reads more than the latest fitted one, ln, shape (S, N).
 
     Args:
         draws: draws of the posterior.
         season: its nights may reach beyond the fitted ones.
-        others: the other sensors of the fit, in its order.
     """
     codes = season.data[n.NIGHT_SENSOR].values
     shift = by_night(draws.sizes["sample"], len(codes))
-    for column, name in enumerate(others):
+    for column, name in enumerate(labels(draws, n.OTHER_SENSOR)):
         by_it = codes == season.sensors.index(name)
         shift[:, by_it] = draws[n.SENSOR_STEP].values[:, [column]]
     return shift
+
+
+def lifts(
+    draws: xr.Dataset, season: Season, nights: NDArray[np.datetime64] | None = None
+) -> dict[str, Floats]:
+    """Return what each measure adds by itself to the readings of nights, ln, shape (S, N).
+
+    Args:
+        draws: draws of the posterior.
+        season: what is logged, which may reach beyond what was fitted.
+        nights: their dates; all of the season if left out.
+
+    Returns:
+        By measure of the fit that the season logs.
+    """
+    acts = dict(zip(season.interventions, season.applied(nights), strict=True))
+    fitted = enumerate(labels(draws, n.INTERVENTION))
+    return {
+        name: draws[n.LIFT].values[:, [row]] * acts[name] for row, name in fitted if name in acts
+    }
+
+
+def reading_shift(draws: xr.Dataset, season: Season) -> Floats:
+    """Return what sensor and measures add to each night's reading, ln, shape (S, N)."""
+    return sum(lifts(draws, season).values(), start=sensor_shift(draws, season))
 
 
 def run_season(
@@ -212,7 +237,7 @@ def run_season(
         draws: draws of the posterior.
         events: what dips the state.
         speed_of_nights: factor on all rates for the step into each night, shape (S, N).
-        readings: without what the sensor adds, ln ms, NaN where not read, shape (S, N).
+        readings: without what sensor and measures add, ln ms, NaN where not read, (S, N).
         noise: variance of each night's noise, shape (S, N).
         steps: of the level into each night.
         priors: what the fit believed beforehand.
@@ -250,11 +275,10 @@ def last_night(
     Returns:
         Dimensions `sample`, `group` (types, stressors, "start"), `state` (of the level): `rate`
         (1/day) and `dip` (ln) of each group; `level_mean` (ln ms) and `level_covariance`. And
-        the readings without dips and what the sensor adds, by the mean of all draws, ln ms,
-        shape (N,).
+        the readings without dips and what sensor and measures add, by the mean of all draws,
+        ln ms, shape (N,).
     """
-    others = labels(draws, n.OTHER_SENSOR)
-    readings = season.data[n.LOG_RMSSD].values - sensor_shift(draws, season, others)
+    readings = season.data[n.LOG_RMSSD].values - reading_shift(draws, season)
     noise = np.zeros(readings.shape)
     noise[:, design.reading_nights] = noise_variance(
         draws, draws[n.NIGHT_SCALE].values, design.reading_ln_sd

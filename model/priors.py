@@ -77,6 +77,10 @@ class Priors:
         rate_trend_sd: the same of all recovery rates.
         log_rate_ratio: log of recovery rate with over without an intervention: centred on
             no effect; a measure that changes the rate by more than half is rare.
+        lift: what an intervention adds to the reading of a night of its use, ln, whether or not
+            there is anything to recover from: two in three measures move a night by 5 % or less,
+            either way. A reason, no source: cold or a late drink act on the night's heart rate
+            by themselves.
         new_level: what baseline moves by where a new level is announced, ln.
         unexplained: what the log does not explain moves the level by, when it begins, ln. A
             reason, no source: a week of illness takes a quarter to a half of RMSSD.
@@ -106,6 +110,7 @@ class Priors:
     dip_trend_sd: Belief = around(0.08, 0.7)
     rate_trend_sd: Belief = around(0.06, 0.7)
     log_rate_ratio: Belief = Belief(0.0, 0.3)
+    lift: Belief = Belief(0.0, 0.05)
     new_level: Belief = Belief(0.0, 0.3)
     unexplained: Belief = Belief(0.0, 0.25)
     unexplained_rate: Belief = around(LN_2 / 5.0, 0.7)

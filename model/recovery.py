@@ -1,6 +1,7 @@
 """The recovery model of one season, as a plain PyMC model.
 
-    reading[n]  = level[n] - sum_g dip[g, n] + held back[n] + sensor step + noise[n]   ln ms
+    reading[n]  = level[n] - sum_g dip[g, n] + held back[n] + lift[n] + sensor step
+                  + noise[n]                                                       ln ms
     level[n]    = baseline[n] + transient[n] + unexplained[n]
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
     transient[n] = persistence * transient[n-1] + Normal(0, ...), SD sqrt(lingering) * noise_sd
@@ -8,6 +9,7 @@
     session dip = dose * exp(type_log_dip + dip trend + session_sd * session_z) / first_night
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
+    lift[n]     = sum of lift over the interventions that act on n
     noise[n]    ~ Normal(0, (1 - lingering) * noise_sd^2 * exp(noise_tail * night_scale[n])
                             + reading_ln_sd[n]^2)
 
@@ -69,6 +71,9 @@ def build_model(
         share = _positive(n.FIRST_NIGHT, priors.first_night) if trained else 1.0
         rates, dips = _rates_and_dips(priors, design, data, share)
         shift = _held_back(data, dips, share) + _sensor_step(priors, design, data)
+        if design.applied.size:
+            lift = _normal(n.LIFT, priors.lift, dims=n.INTERVENTION)
+            shift = shift + pt.dot(lift, data["applied"])[data["reading_nights"]]
         _observe_readings(priors, design, steps, data, rates, dips, shift)
     return model
 

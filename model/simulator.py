@@ -42,6 +42,7 @@ class Truth:
         start: the unlogged dip on the first night.
         stressors: each stressor's typical impulse, one day of it.
         rate_ratios: recovery rate with over without each intervention.
+        lifts: what an intervention adds to the reading of a night of its use, ln; 0 if left out.
         sensor_steps: what each sensor but the last adds to a reading, ln.
         noise_sd: night-to-night SD of an ordinary night, ln.
         lingering: share of the noise's variance that lingers into the next nights.
@@ -57,6 +58,7 @@ class Truth:
     start: Impulse = Impulse(0.1, 2.5)
     stressors: Mapping[str, Impulse] = field(default_factory=dict)
     rate_ratios: Mapping[str, float] = field(default_factory=dict)
+    lifts: Mapping[str, float] = field(default_factory=dict)
     sensor_steps: Mapping[str, float] = field(default_factory=dict)
     noise_sd: float = 0.12
     lingering: float = 0.0
@@ -119,6 +121,7 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
         noise += _transient(truth, len(dip), rng)
     sensors = plan.data[n.SENSOR].values[plan.data[n.NIGHT_SENSOR].values]
     shift = np.array([truth.sensor_steps.get(str(s), 0.0) for s in sensors])
+    shift += np.array([truth.lifts.get(m, 0.0) for m in felt.interventions]) @ design.applied
     readings = np.where(plan.read, baseline - dip + hidden + shift + noise, np.nan)
     return Simulated(plan.with_readings(readings), baseline, dip)
 

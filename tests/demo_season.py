@@ -133,6 +133,7 @@ def _truth(simulated: Simulated) -> dict[str, Any]:
         "start": TRUTH.start._asdict(),
         "stressors": {k: i._asdict() for k, i in TRUTH.stressors.items()},
         "rate_ratios": dict(TRUTH.rate_ratios),
+        "lifts": {name: TRUTH.lifts.get(name, 0.0) for name in TRUTH.rate_ratios},
         "sensor_steps": dict(TRUTH.sensor_steps),
         "noise_sd": TRUTH.noise_sd,
         "noise_tail": TRUTH.noise_tail,

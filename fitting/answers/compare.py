@@ -41,6 +41,7 @@ class MeasureCompared(Answer):
         nights_with, nights_without, sessions_with, sessions_without: what it rests on.
         rate_ratio: recovery rate with over without.
         chance_faster: the chance that it is above 1.
+        lift_percent: what a reading gains on a night of use by itself.
         days_saved: dimension `type`, with `bound`: typical days without minus with.
         verdict: faster, slower, no meaningful difference or undecided.
         verdict_rule: what makes which.
@@ -53,6 +54,7 @@ class MeasureCompared(Answer):
     sessions_without: int
     rate_ratio: Interval
     chance_faster: float
+    lift_percent: Interval
     days_saved: xr.DataArray
     verdict: str
     verdict_rule: str = VERDICT_RULE
@@ -120,6 +122,7 @@ def compare_intervention(
         sessions_without=int((~with_it).sum()),
         rate_ratio=interval(np.exp(log_ratio), level),
         chance_faster=float((log_ratio > 0).mean()),
+        lift_percent=interval(100 * np.expm1(now.lift(name)), level),
         days_saved=saved.assign_coords({n.TYPE: now.types}),
         verdict=verdict(log_ratio),
     )

@@ -80,7 +80,7 @@ def _nights(past: Past, level: float) -> xr.Dataset:
         },
         coords={n.NIGHT: past.season.nights.astype("datetime64[ns]")},
     )
-    if past.shift.any():
-        same = np.exp(past.readings - np.median(past.shift, axis=0))
+    if past.sensor.any():
+        same = np.exp(past.readings - np.median(past.sensor, axis=0))
         nights["same_sensor_rmssd_ms"] = (n.NIGHT, same)
     return nights

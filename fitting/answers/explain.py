@@ -1,4 +1,4 @@
-"""What a night's reading is made of: baseline, what is left of each dip, sensor and noise."""
+"""What a night's reading is made of: baseline, dips, measures, sensor and noise."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError, Reason
 from slackwater.model.paths import noise_variance
+from slackwater.model.season import DAY
 
 SENSOR: Final = "sensor"
+MEASURE: Final = "intervention"
 NOISE: Final = "noise"
 UNEXPLAINED: Final = "unexplained"
 OLDER: Final = {SESSION: "older sessions", STRESSOR: "older stressors"}
@@ -30,9 +32,10 @@ class ReadingPart:
     """One part of a reading.
 
     Attributes:
-        kind: "session", "stressor", "start", "sensor", "unexplained" (what passes over some nights
-            and is not in the log) or "noise" (of this night alone).
-        label: session type, stressor, sensor, or what it is.
+        kind: "session", "stressor", "start", "sensor", "intervention" (what one adds to the reading
+            of a night of its use by itself), "unexplained" (what passes over some nights and is
+            not in the log) or "noise" (of this night alone).
+        label: session type, stressor, sensor, intervention, or what it is.
         date: the day it is logged under; None where there is none.
         share_ln: what it adds to the reading, ln; below 0 for what lowers it.
         share_ms: the same in ms.
@@ -155,8 +158,14 @@ def shares_of(past: Past, at: int) -> list[Share]:
     """
     shares = _dips(past, at)
     sensor = past.season.sensors[int(past.season.data[n.NIGHT_SENSOR].values[at])]
-    if past.shift[:, at].any():
-        shares.append(Share(SENSOR, sensor, None, past.shift[:, at]))
+    if past.sensor[:, at].any():
+        shares.append(Share(SENSOR, sensor, None, past.sensor[:, at]))
+    used_on = past.season.nights[at] - DAY
+    shares += [
+        Share(MEASURE, name, used_on, lift[:, at])
+        for name, lift in past.lifts.items()
+        if lift[:, at].any()
+    ]
     shares.append(
         Share(UNEXPLAINED, UNEXPLAINED, None, past.transient[:, at] + past.unexplained[:, at])
     )

@@ -56,8 +56,8 @@ class Forecast(Answer):
             answer's level or above; None for none.
         sessions: what is taken in, logged or planned, "DATE LABEL".
         nights: dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `state_ms`
-            (with `bound`; the reading without its noise), `ln_mean` and `ln_sd` of the reading,
-            `chance_at_baseline`.
+            (with `bound`; baseline minus what a reading shows of the dips), `ln_mean` and `ln_sd`
+            of the reading, `chance_at_baseline`.
         unexplained: what holds readings down now and is not in the log; None where nothing is. It
             is foreseen to pass, at a rate of which little is known.
     """
@@ -122,7 +122,7 @@ def coming_mornings(athlete: Athlete, nights: int = KEPT_NIGHTS) -> Mornings:
     now = athlete.now
     ahead = look_ahead(now, nights, [])
     some = slice(None, None, max(1, len(now.rates) // _KEPT_DRAWS))
-    centre = ahead.expected[some] - ahead.shown[some]
+    centre = (ahead.expected - ahead.shown + ahead.lift)[some]
     ordinary = np.sqrt(noise_variance(now.draws, np.zeros((len(now.rates), 1)))[some, 0])
     variance = ahead.level_variance[some]
     return Mornings(
@@ -204,7 +204,7 @@ def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
 def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
     # A row for each night: sums then end in the same digits, however many nights are asked for.
-    centre = np.ascontiguousarray((ahead.expected - ahead.shown).T)
+    centre = np.ascontiguousarray((ahead.expected - ahead.shown + ahead.lift).T)
     tail = now.parameter(n.NOISE_TAIL)[:, None]
     noise = noise_variance(now.draws, tail / 2)  # its mean over nights' scales
     within = np.ascontiguousarray((ahead.level_variance + noise).T).mean(axis=1)

@@ -9,7 +9,7 @@ of which a single bit has changed is refused.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from functools import cached_property
 from hashlib import sha256
 from io import BytesIO
@@ -226,7 +226,8 @@ def by_chain(draws: xr.Dataset, chains: int) -> xr.Dataset:
 
 
 def _priors(kept: dict[str, Any]) -> Priors:
-    return Priors(**{name: Belief(*belief) for name, belief in kept.items()})
+    """Return the priors kept; none may be missing, as where another model was fitted."""
+    return Priors(**{each.name: Belief(*kept[each.name]) for each in fields(Priors)})
 
 
 def _kept(reasons: tuple[Reason, ...] | None) -> list[Any] | None:

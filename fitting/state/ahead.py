@@ -23,6 +23,7 @@ class Ahead(NamedTuple):
         dates: their dates, shape (H,).
         dip: all dips together, shape (S, H), ln.
         shown: what of it the readings show: a session's first night may hold back a part.
+        lift: what measures add to the readings by themselves, shape (S, H), ln.
         level: baseline, simulated, shape (S, H), ln ms.
         reading: reading, simulated, shape (S, H), ln ms.
         expected: mean of the level for each draw, shape (S, H), ln ms.
@@ -32,6 +33,7 @@ class Ahead(NamedTuple):
     dates: NDArray[np.datetime64]
     dip: Floats
     shown: Floats
+    lift: Floats
     level: Floats
     reading: Floats
     expected: Floats
@@ -64,8 +66,9 @@ def look_ahead(
         level[:, night], passing[:, night] = moved
         expected[:, night], variance[:, night] = known.level()
     noise = paths.noise_variance(now.draws, normal[2].T)
-    reading = level + passing - shown + np.sqrt(noise) * normal[3].T
-    return Ahead(dates, dip, shown, level, reading, expected, variance)
+    lift = _lift(now, dates, measures)
+    reading = level + passing - shown + lift + np.sqrt(noise) * normal[3].T
+    return Ahead(dates, dip, shown, lift, level, reading, expected, variance)
 
 
 def dips_ahead(
@@ -80,10 +83,7 @@ def dips_ahead(
     dates = now.night + DAY * np.arange(1, nights + 1)
     speed = now.speed(dates)
     for measure in measures:
-        logged = measure in now.season.interventions
-        acts = now.season.applied(dates)[now.season.interventions.index(measure)] if logged else 0
-        ratio = now.log_ratio(measure)[:, None]
-        speed = speed * np.exp(ratio * (1 - np.asarray(acts, float)))
+        speed *= np.exp(now.log_ratio(measure)[:, None] * _not_logged(now, measure, dates))
     path, event_dips = now.run_on(events, speed, rng)
     dip = path.sum(axis=2)
     return dip, dip - now.held_back(events, event_dips, nights), dates
@@ -101,6 +101,24 @@ def dips_by_group(now: Standing, morning: int) -> Floats:
     dates = now.night + DAY * np.arange(1, morning + 1)
     path, _ = now.run_on(now.pending, now.speed(dates), now.rng())
     return np.asarray(path[:, -1])
+
+
+def _not_logged(now: Standing, measure: str, dates: NDArray[np.datetime64]) -> Floats:
+    """Return 1 on the nights on which the log does not have a measure act, else 0."""
+    logged = now.season.interventions
+    if measure not in logged:
+        return np.ones(len(dates))
+    return np.asarray(~now.season.applied(dates)[logged.index(measure)], float)
+
+
+def _lift(now: Standing, dates: NDArray[np.datetime64], measures: tuple[str, ...]) -> Floats:
+    """Return what logged measures and those in use add to the readings, (S, nights)."""
+    lift = by_night(len(now.rates), len(dates))
+    for by_log in paths.lifts(now.draws, now.season, dates).values():
+        lift += by_log
+    for measure in measures:
+        lift += now.lift(measure)[:, None] * _not_logged(now, measure, dates)
+    return lift
 
 
 def days_until_baseline(

@@ -21,7 +21,7 @@ from slackwater.model import paths
 from slackwater.model.dynamics import Floats, Ints
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.levels import State, Steps
-from slackwater.model.paths import labels, sensor_shift
+from slackwater.model.paths import reading_shift
 from slackwater.model.priors import Priors
 from slackwater.model.season import DAY, Season
 from slackwater.model.unexplained import Stretch, steps_of, stretches_in
@@ -53,7 +53,7 @@ def take_in(now: Standing, fitted: Season, posterior: Posterior) -> Standing:
     path, new_dips = now.run_on(new_events, now.speed(nights), rng)
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
-    shift = sensor_shift(now.draws, season, labels(now.draws, n.OTHER_SENSOR))
+    shift = reading_shift(now.draws, season)
     levels = readings - shift[:, season.nights > now.night] + shown
     stretches = _watch_on(season, posterior, levels.mean(axis=0))
     steps = _steps(season, now, stretches, posterior.priors)

@@ -23,10 +23,11 @@ from slackwater.model.levels import (
 from slackwater.model.paths import (
     Events,
     fitted_events,
-    labels,
+    lifts,
     motion,
     noise_variance,
     rates,
+    reading_shift,
     run_season,
     sensor_shift,
 )
@@ -69,7 +70,8 @@ class Past(NamedTuple):
         rates: each event's recovery rate, 1/day, shape (S, E).
         run: recovery time gone by on each night, days without a measure, shape (S, N).
         shown: all dips together, as the readings show them, ln, shape (S, N).
-        shift: what the night's sensor reads more than the latest fitted, ln, shape (S, N).
+        sensor: what the night's sensor reads more than the latest fitted, ln, shape (S, N).
+        lifts: what each measure adds to the reading of a night of its use, ln, shape (S, N).
         noise: variance of the night's noise, shape (S, N); 0 where it was not read.
         filtered: the level given the readings so far.
         level: baseline given all readings, one path a draw, ln ms, shape (S, N).
@@ -87,7 +89,8 @@ class Past(NamedTuple):
     rates: Floats
     run: Floats
     shown: Floats
-    shift: Floats
+    sensor: Floats
+    lifts: dict[str, Floats]
     noise: Floats
     filtered: Filtered
     level: Floats
@@ -98,6 +101,11 @@ class Past(NamedTuple):
     def rng(self) -> np.random.Generator:
         """Return the randomness of what is simulated from here; the same at every call."""
         return np.random.default_rng([self.seed, 1])
+
+    @property
+    def shift(self) -> Floats:
+        """What sensor and measures add to each reading, ln, shape (S, N)."""
+        return sum(self.lifts.values(), start=self.sensor)
 
     @property
     def readings(self) -> Floats:
@@ -146,8 +154,7 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
         events = _with_newer(events, draws, now.taken_in, fitted, keep)
         noise[:, len(fitted.nights) :] = now.taken_in.noise[keep]
     speed = now.speed(season.nights)[keep]
-    shift = sensor_shift(draws, season, labels(draws, n.OTHER_SENSOR))
-    readings = season.data[n.LOG_RMSSD].values - shift
+    readings = season.data[n.LOG_RMSSD].values - reading_shift(draws, season)
     steps = steps_of(season, posterior.priors, now.stretches)
     path = run_season(draws, events, speed, readings, noise, steps, posterior.priors)
     levels = sample_levels(
@@ -163,7 +170,8 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
         rates=rates(draws)[:, events.groups],
         run=np.cumsum(speed, axis=1),
         shown=path.shown,
-        shift=shift,
+        sensor=sensor_shift(draws, season),
+        lifts=lifts(draws, season),
         noise=noise,
         filtered=path.filtered,
         level=levels[BASELINE],

@@ -129,6 +129,10 @@ class Standing:
         """Return draws of the log rate ratio of a measure of the fit, shape (S,)."""
         return self.parameter(n.LOG_RATE_RATIO)[:, self.interventions.index(measure)]
 
+    def lift(self, measure: str) -> Floats:
+        """Return draws of what a measure adds to a night's reading by itself, ln, shape (S,)."""
+        return self.parameter(n.LIFT)[:, self.interventions.index(measure)]
+
     def rng(self) -> np.random.Generator:
         """Return the randomness of simulated answers; the same at every call."""
         return np.random.default_rng(self.seed)

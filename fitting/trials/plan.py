@@ -280,22 +280,26 @@ def _tasks(
     now = athlete.now
     past = season_before(now.season, wanted.measure)
     each = (size,) if size else SIZES
-    earlier = np.zeros(now.draws.sizes["sample"])
+    draws = now.draws.sizes["sample"]
+    belief = athlete.posterior.priors.lift
+    lift = np.random.default_rng(wanted.seed).normal(*belief, draws)
+    earlier = np.zeros(draws)
     if wanted.measure in now.interventions:
-        earlier = now.log_ratio(wanted.measure)
+        earlier, lift = now.log_ratio(wanted.measure), now.lift(wanted.measure)
     tasks = []
     for k, (at, log_ratio) in enumerate(effects.items()):
         ratios = {
             wanted.measure: float(np.exp(log_ratio)),
             outside(wanted.measure): float(np.exp(earlier[at])),
         }
+        lifts = dict.fromkeys(ratios, float(lift[at]))
         seed = wanted.seed + 1 + k
         tasks.append(
             Rehearsal(
                 past=past,
                 habits=habits,
                 truth=truth_of(
-                    now.draws.isel(sample=at), float(now.level.mean[BASELINE, at]), ratios
+                    now.draws.isel(sample=at), float(now.level.mean[BASELINE, at]), ratios, lifts
                 ),
                 measure=wanted.measure,
                 trial=Assigned(now.season.last_night + DAY, types, seed),

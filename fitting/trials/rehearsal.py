@@ -126,13 +126,16 @@ def shares_of(habits: Habits, types: Sequence[str]) -> dict[str, float]:
     return {t: count / total for t, count in counts.items() if count}
 
 
-def truth_of(draw: xr.Dataset, level: float, ratios: dict[str, float]) -> Truth:
+def truth_of(
+    draw: xr.Dataset, level: float, ratios: dict[str, float], lifts: dict[str, float]
+) -> Truth:
     """Return the athlete that one draw of the posterior describes.
 
     Args:
         draw: one draw.
         level: baseline on the first night, ln ms.
         ratios: rate ratio of measures beside those of the draw.
+        lifts: what each of these adds to a night's reading, ln.
     """
 
     def impulses(dim: str, dip: str, rate: str) -> dict[str, Impulse]:
@@ -153,6 +156,7 @@ def truth_of(draw: xr.Dataset, level: float, ratios: dict[str, float]) -> Truth:
         start=Impulse(float(draw[n.START_DIP]), LN_2 / float(np.exp(draw[n.START_LOG_RATE]))),
         stressors=impulses(n.STRESSOR, n.STRESSOR_LOG_DIP, n.STRESSOR_LOG_RATE),
         rate_ratios=learnt | ratios,
+        lifts=named(n.INTERVENTION, n.LIFT) | lifts,
         sensor_steps=named(n.OTHER_SENSOR, n.SENSOR_STEP),
         noise_sd=float(draw[n.NOISE_SD]),
         lingering=_share(draw[n.LINGERING_ODDS]),

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model import paths
-from slackwater.model.design import Design, design_of, other_sensors
+from slackwater.model.design import Design, design_of
 from slackwater.model.dynamics import held_back
 from slackwater.model.likelihood import LikelihoodInputs
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model
-from slackwater.model.season import Season
+from slackwater.model.season import DAY, Season
 from slackwater.model.trend import step_weights
 from slackwater.model.unexplained import steps_of
 from tests.model.seasons import season, table
@@ -88,9 +88,7 @@ def run(drawn: Drawn) -> paths.SeasonPath:
     draws, spring = drawn.draws, drawn.season
     noise = np.zeros((DRAWS, len(spring.nights)))
     noise[:, drawn.design.reading_nights] = draws["the noise"]
-    readings = spring.data[n.LOG_RMSSD].values - paths.sensor_shift(
-        draws, spring, other_sensors(spring)
-    )
+    readings = spring.data[n.LOG_RMSSD].values - paths.reading_shift(draws, spring)
     speed = paths.speed(draws, drawn.design)
     events = paths.fitted_events(draws, drawn.design)
     steps = steps_of(spring, Priors(), ())
@@ -109,12 +107,12 @@ def test_draws_give_what_the_model_hands_to_the_likelihood(drawn: Drawn) -> None
     np.testing.assert_allclose(noise, draws["the noise"], rtol=1e-10)
 
 
-def test_sensor_and_first_nights_together_are_the_models_shift(drawn: Drawn) -> None:
+def test_sensor_measures_and_first_nights_together_are_the_models_shift(drawn: Drawn) -> None:
     draws, design = drawn.draws, drawn.design
     events = paths.fitted_events(draws, design)
     nights = len(drawn.season.nights)
     hidden = held_back(events.dips, events.nights, events.first_share, nights)
-    shift = paths.sensor_shift(draws, drawn.season, other_sensors(drawn.season))
+    shift = paths.reading_shift(draws, drawn.season)
     together = (hidden + shift)[:, design.reading_nights]
     np.testing.assert_allclose(together, draws["the shift"], rtol=1e-9, atol=1e-12)
 
@@ -135,19 +133,17 @@ def test_the_season_runs_as_an_independent_filter_runs_it(drawn: Drawn) -> None:
 def test_what_readings_show_is_every_dip_but_what_first_nights_hold_back(drawn: Drawn) -> None:
     path = run(drawn)
     nights = drawn.design.reading_nights
-    sensor = paths.sensor_shift(drawn.draws, drawn.season, other_sensors(drawn.season))
+    added = paths.reading_shift(drawn.draws, drawn.season)
     for draw in range(DRAWS):
         inputs = drawn.inputs(draw)
-        hidden = inputs.shift - sensor[draw, nights]
+        hidden = inputs.shift - added[draw, nights]
         expected = dense.dip_by_night(inputs)[nights] - hidden
         np.testing.assert_allclose(path.shown[draw, nights], expected, rtol=1e-9, atol=1e-12)
 
 
 def test_the_last_night_is_what_an_independent_run_ends_with(drawn: Drawn) -> None:
     kept, levels = paths.last_night(drawn.draws, drawn.season, drawn.design, Priors())
-    read = run(drawn).shown - paths.sensor_shift(
-        drawn.draws, drawn.season, other_sensors(drawn.season)
-    )
+    read = run(drawn).shown - paths.reading_shift(drawn.draws, drawn.season)
     np.testing.assert_allclose(levels, drawn.season.data[n.LOG_RMSSD] + read.mean(axis=0))
     assert [str(g) for g in kept[n.GROUP].values] == [
         *drawn.season.types,
@@ -222,12 +218,25 @@ def test_trends_are_straight_lines_between_half_years(trend: object, sd: str, z:
 
 def test_a_sensors_step_is_on_its_own_nights_alone(whole: Drawn) -> None:
     """The finger clip was read before the chest strap, which is the reference."""
-    shift = paths.sensor_shift(whole.draws, whole.season, ["finger clip"])
+    shift = paths.sensor_shift(whole.draws, whole.season)
     names = np.full(len(whole.season.nights), "", object)
     rows = table("readings")
     at = (rows["date"].to_numpy().astype("datetime64[D]") - whole.season.first_night).astype(int)
     names[at] = rows["sensor"].to_numpy()
     step = whole.draws[n.SENSOR_STEP].values
     np.testing.assert_array_equal(shift[:, at], step * (names[at] == "finger clip"))
-    nobody = paths.sensor_shift(whole.draws, whole.season, [])
+    nobody = paths.sensor_shift(whole.draws.drop_dims(n.OTHER_SENSOR), whole.season)
     np.testing.assert_array_equal(nobody, np.zeros_like(shift))
+
+
+def test_a_measure_lifts_the_readings_of_the_nights_after_its_days_alone(whole: Drawn) -> None:
+    found = paths.lifts(whole.draws, whole.season)
+    assert list(found) == whole.season.interventions
+    log = table("interventions")
+    for row, name in enumerate(found):
+        days = log["date"][log["intervention"] == name].to_numpy().astype("datetime64[D]")
+        on = np.isin(whole.season.nights, days + DAY)
+        lift = whole.draws[n.LIFT].values[:, [row]]
+        np.testing.assert_array_equal(found[name], lift * on)
+    later = whole.season.nights[-1:] + 50
+    assert not any(lift.any() for lift in paths.lifts(whole.draws, whole.season, later).values())

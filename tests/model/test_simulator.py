@@ -27,6 +27,7 @@ TRUTH: Final = Truth(
     start=Impulse(0.2, 2.5),
     stressors={"head cold": Impulse(0.18, 1.5)},
     rate_ratios={"river dip": 1.6, "beet juice": 0.8},
+    lifts={"river dip": 0.05},
     sensor_steps={"finger clip": 0.08},
 )
 DAY: Final = pd.Timedelta(days=1)
@@ -81,7 +82,9 @@ def test_without_chance_it_is_the_equations() -> None:
     np.testing.assert_allclose(made.dip, expected, rtol=1e-12)
     np.testing.assert_allclose(made.baseline, np.log(62.0), rtol=1e-12)
     clip = np.arange(len(NIGHTS)) < 9
-    readings = np.log(62.0) - expected + np.where(clip, 0.08, 0.0)
+    log = table("interventions")
+    dipped = NIGHTS.isin(log["date"][log["intervention"] == "river dip"] + DAY)
+    readings = np.log(62.0) - expected + np.where(clip, 0.08, 0.0) + np.where(dipped, 0.05, 0.0)
     readings[MISSED] = np.nan
     np.testing.assert_allclose(made.season.data[n.LOG_RMSSD], readings, rtol=1e-12)
 

@@ -130,16 +130,16 @@ def likelihood_inputs(
         log_dips.append(values["stressor_log_dip"][kind] + scatter * values["stressor_z"])
         log_rates.append(values["stressor_log_rate"][kind])
 
+    readings = tables["readings"]
+    shift = np.zeros(len(readings))
     speed = np.exp(_trend("rate", ages, values))
     if len(applied := tables["interventions"]):
         kind = _positions(applied["intervention"], labels["intervention"])
-        for night, ratio in zip(
-            _nights(season, applied) + 1, np.exp(values["log_rate_ratio"][kind]), strict=True
-        ):
+        ratios, lifts = np.exp(values["log_rate_ratio"][kind]), values["lift"][kind]
+        for night, ratio, lift in zip(_nights(season, applied) + 1, ratios, lifts, strict=True):
             speed[night] *= ratio
+            shift[_nights(season, readings) == night] += lift
 
-    readings = tables["readings"]
-    shift = np.zeros(len(readings))
     for i, sensor in enumerate(labels["other_sensor"]):
         shift += values["sensor_step"][i] * (readings["sensor"] == sensor).to_numpy()
     if len(sessions):

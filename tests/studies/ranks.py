@@ -131,6 +131,7 @@ def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats
         n.STRESSOR_LOG_DIP: normal(p.stressor_dip, 1),
         n.STRESSOR_LOG_RATE: normal(p.stressor_rate, 1),
         n.LOG_RATE_RATIO: normal(p.log_rate_ratio, 1),
+        n.LIFT: normal(p.lift, 1),
         n.SENSOR_STEP: normal(p.sensor_step, 1),
     }
     dip_mean = v[n.TYPE_DIP_MEAN] + has @ (v[n.ATTRIBUTE_DIP_SD] * v[n.ATTRIBUTE_DIP])
@@ -188,6 +189,7 @@ def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
         start=impulse(np.log(v[n.START_DIP]), v[n.START_LOG_RATE]),
         stressors={STRESSOR: impulse(v[n.STRESSOR_LOG_DIP][0], v[n.STRESSOR_LOG_RATE][0])},
         rate_ratios={MEASURE: float(np.exp(v[n.LOG_RATE_RATIO][0]))},
+        lifts={MEASURE: float(v[n.LIFT][0])},
         sensor_steps={"clip": float(v[n.SENSOR_STEP][0])},
         noise_sd=float(v[n.NOISE_SD]),
         noise_tail=float(v[n.NOISE_TAIL]),

@@ -30,6 +30,7 @@ def textbook_model(season: Season) -> pm.Model:
         rates, dips = _rates_and_dips(priors, design, share)
         nights = design.applied.shape[1]
         ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, shape=design.applied.shape[0])
+        lift = _normal(n.LIFT, priors.lift, shape=design.applied.shape[0])
         passed = pt.cumsum(pt.exp(pt.dot(ratio, design.applied)))
         at = design.event_nights
         elapsed = passed[None, :] - passed[at][:, None]
@@ -52,7 +53,8 @@ def textbook_model(season: Season) -> pm.Model:
         own = noise_sd**2 / (1 + odds) * pt.exp(tail * scale)
         pm.Normal(
             n.LOG_RMSSD,
-            (start + walk + transient - dip)[design.reading_nights] + shift,
+            (start + walk + transient - dip + pt.dot(lift, design.applied))[design.reading_nights]
+            + shift,
             pt.sqrt(own + design.reading_ln_sd**2),
             observed=design.readings,
         )

@@ -10,7 +10,13 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from slackwater.fitting.answers.explain import SENSOR, UNEXPLAINED, Explanation, ReadingPart
+from slackwater.fitting.answers.explain import (
+    MEASURE,
+    SENSOR,
+    UNEXPLAINED,
+    Explanation,
+    ReadingPart,
+)
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.terminal.pieces import heading_of
@@ -151,4 +157,7 @@ def _percents(part: ReadingPart) -> Interval:
 
 
 def _name(part: ReadingPart) -> str:
-    return f"{part.label} (sensor)" if part.kind == SENSOR else part.label
+    return {
+        SENSOR: f"{part.label} (sensor)",
+        MEASURE: f"{part.label} (by itself)",
+    }.get(part.kind, part.label)

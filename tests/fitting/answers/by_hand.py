@@ -35,6 +35,7 @@ class Known(NamedTuple):
         level: baseline on the last morning, ln ms.
         level_variance: how uncertain it is for each draw.
         rate_ratios: recovery rate with over without each intervention.
+        lifts: what each of them adds to the reading of a night of its use, ln; 0 if left out.
         sensor_steps: what each sensor but the latest adds, ln.
     """
 
@@ -51,6 +52,7 @@ class Known(NamedTuple):
     first_night: ArrayLike = 1.0
     start_half_life: ArrayLike = 2.5
     rate_ratios: Mapping[str, ArrayLike] = {}
+    lifts: Mapping[str, ArrayLike] = {}
     sensor_steps: Mapping[str, ArrayLike] = {}
 
 
@@ -159,6 +161,12 @@ def _parameters(known: Known, draws: int) -> xr.Dataset:
             data[log_rate] = _side_by_side(dim, rates, draws)
     for dim, ratios, name, form in (
         (n.INTERVENTION, known.rate_ratios, n.LOG_RATE_RATIO, np.log),
+        (
+            n.INTERVENTION,
+            dict.fromkeys(known.rate_ratios, 0.0) | dict(known.lifts),
+            n.LIFT,
+            np.asarray,
+        ),
         (n.OTHER_SENSOR, known.sensor_steps, n.SENSOR_STEP, np.asarray),
     ):
         if ratios:

@@ -72,6 +72,14 @@ def test_ratio_and_chance_come_from_the_draws() -> None:
     )
 
 
+def test_what_a_reading_gains_by_itself_comes_from_the_draws() -> None:
+    known = Known(TYPES, rate_ratios={"bath": 1.0}, lifts={"bath": np.linspace(-0.02, 0.08, 1000)})
+    season = by_hand.season(NIGHTS, SESSIONS, interventions=SPREAD)
+    answer = compare_intervention(by_hand.athlete_of(season, known), "bath")
+    expected = 100 * np.expm1([-0.01, 0.03, 0.07])
+    assert tuple(answer.lift_percent) == pytest.approx(expected, abs=1e-3)
+
+
 def log_ratios(*, faster: int, slower: int, same: int, size: float = 0.5) -> np.ndarray:
     """A thousand draws: so many at either side of no effect, the rest within 1.1 of it."""
     assert faster + slower + same == 1000

@@ -48,6 +48,8 @@ def compared(now: Standing, demo: Fitted, truth: dict[str, Any]) -> dict[str, tu
         found[f"days of {name}"] = truth["typical_days"][name], days[:, place]
     for name, ratio in truth["rate_ratios"].items():
         found[f"ratio of {name}"] = ratio, np.exp(column(n.LOG_RATE_RATIO, n.INTERVENTION, name))
+    for name, lift in truth["lifts"].items():
+        found[f"lift of {name}"] = lift, column(n.LIFT, n.INTERVENTION, name)
     for name, step in truth["sensor_steps"].items():
         found[f"step of {name}"] = step, column(n.SENSOR_STEP, n.OTHER_SENSOR, name)
     for name, impulse in truth["stressors"].items():

@@ -69,6 +69,18 @@ def test_a_measure_speeds_what_is_left() -> None:
     assert shares(answer)["row", "2031-03-21"] == pytest.approx(-0.3 * 0.5 ** (5 / 2))
 
 
+def test_what_a_measure_adds_by_itself_is_a_part() -> None:
+    season = by_hand.season(30, [(20, "row")], interventions=[(21, "bath"), (23, "bath")])
+    known = KNOWN._replace(rate_ratios={"bath": 1.0}, lifts={"bath": 0.05})
+    answer = asked(season, 22, known)
+    assert shares(answer)["bath", "2031-03-22"] == pytest.approx(0.05)
+    assert kinds(answer)["bath"] == "intervention"
+    without = asked(season, 22, known._replace(lifts={}))
+    moved = shares(answer)["noise", ""] - shares(without)["noise", ""]
+    assert moved == pytest.approx(-0.05, abs=1e-3)  # baseline hardly drifts
+    assert "bath" not in kinds(asked(season, 23, known))
+
+
 def test_sensor_and_start_are_parts() -> None:
     season = by_hand.season(30, sensors=["clip"] * 15 + ["strap"] * 15)
     known = KNOWN._replace(sensor_steps={"clip": 0.08})

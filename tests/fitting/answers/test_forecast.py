@@ -180,6 +180,23 @@ def test_a_measure_on_every_coming_night_works_once_even_where_it_is_logged() ->
         np.testing.assert_allclose(dip, np.tile([0.1, 0.025, 0.00625], (len(dip), 1)))
 
 
+def test_a_measure_lifts_the_readings_of_its_nights_and_no_state() -> None:
+    season = by_hand.season(NIGHTS, LOGGED, interventions=[(3, "bath"), (NIGHTS, "bath")])
+    known = KNOWN._replace(rate_ratios={"bath": 1.0})
+    lifted, plain = (
+        by_hand.athlete_of(season, known._replace(lifts={"bath": lift})) for lift in (0.07, 0.0)
+    )
+    with_it, without = forecast(lifted, nights=3), forecast(plain, nights=3)
+    added = (with_it.nights["ln_mean"] - without.nights["ln_mean"]).values
+    assert added == pytest.approx([0, 0.07, 0])
+    ratio = (with_it.nights["rmssd_ms"] / without.nights["rmssd_ms"]).values
+    np.testing.assert_allclose(ratio, np.exp([[0] * 3, [0.07] * 3, [0] * 3]))
+    for same in ("state_ms", "chance_at_baseline", "ln_sd"):
+        np.testing.assert_allclose(with_it.nights[same], without.nights[same])
+    every = look_ahead(lifted.now, 3, [], measures=("bath",)).lift
+    np.testing.assert_allclose(every, 0.07)
+
+
 def test_the_chance_of_being_at_baseline_is_that_of_the_days_to_it() -> None:
     rng = np.random.default_rng(9)
     left = np.exp(rng.normal(np.log(0.2), 0.7, 1000))

@@ -74,6 +74,7 @@ def drawn_season(seed: int) -> list[DayRow]:
         start=impulse(priors.start_dip, priors.start_rate),
         stressors={"head cold": impulse(priors.stressor_dip, priors.stressor_rate)},
         rate_ratios={name: draw(priors.log_rate_ratio) for name in TRUTH.rate_ratios},
+        lifts={name: float(priors.lift.sd * rng.standard_normal()) for name in TRUTH.rate_ratios},
         sensor_steps={"finger clip": float(priors.sensor_step.sd * rng.standard_normal())},
         noise_sd=draw(priors.noise_sd),
         noise_tail=draw(priors.noise_tail),

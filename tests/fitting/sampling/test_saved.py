@@ -298,6 +298,16 @@ def test_a_sealed_file_without_all_that_is_needed_is_refused(tmp_path: Path, mis
     assert refusal(tmp_path) == "unreadable posterior"
 
 
+def test_a_file_of_a_model_with_fewer_priors_is_refused(tmp_path: Path) -> None:
+    path = by_hand.by_seed(1).save(tmp_path)
+    with xr.open_datatree(path, engine="h5netcdf") as stored:
+        tree = stored.load()
+    tree.attrs["priors"] = tree.attrs["priors"].replace('"lift"', '"left"')
+    tree.to_netcdf(path, engine="h5netcdf")
+    path.write_bytes(_sealed(path.read_bytes()))
+    assert refusal(tmp_path) == "unreadable posterior"
+
+
 def test_a_saved_posterior_still_knows_its_season(tmp_path: Path) -> None:
     by_hand.by_seed(1).save(tmp_path)
     copied = shutil.copytree(tmp_path, tmp_path / "copy")

@@ -101,6 +101,17 @@ def test_a_measure_speeds_the_new_nights_up() -> None:
     assert state.dips[:, 0] == pytest.approx(0.4 * 0.5 ** (1 + 3))
 
 
+def test_what_a_measure_adds_to_a_new_reading_is_no_baseline() -> None:
+    known = QUIET._replace(level=4.0, level_variance=0.1**2, rate_ratios={"bath": 1.0})
+    fitted = by_hand.season(NIGHTS, SESSIONS, interventions=[(4, "bath")])
+    used = [(4, "bath"), (NIGHTS - 1, "bath")]
+    now = by_hand.season(NIGHTS + 1, SESSIONS, interventions=used)  # which reads 4.0
+    lifted = Athlete(now, by_hand.posterior(fitted, known._replace(lifts={"bath": 0.2}))).now
+    assert lifted.level.mean[0] == pytest.approx(4.0 - 0.2 / 2)
+    plain = Athlete(now, by_hand.posterior(fitted, known)).now
+    assert plain.level.mean[0] == pytest.approx(4.0)
+
+
 def test_a_new_reading_updates_the_level_as_a_kalman_filter_does() -> None:
     # One state for all draws: variance V = 0.1^2 and noise 0.1^2 share the surprise in halves.
     known = QUIET._replace(level=4.0, level_variance=0.1**2, noise_sd=0.1, dips_left={"row": 0.2})
