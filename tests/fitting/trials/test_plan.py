@@ -350,13 +350,13 @@ def test_the_truth_is_that_of_the_draw() -> None:
         NIGHTS, SESSIONS, stressors=[(4, "cold")], sensors=["clip"] * 30 + ["strap"] * 30
     )
     draws = with_start(by_hand.posterior(season, known)).draws
-    truth = truth_of(draws.isel(sample=0), 4.1, {MEASURE: 1.5})
+    truth = truth_of(draws.isel(sample=0), 4.1, {MEASURE: 1.5}, {MEASURE: 0.03})
     assert truth.start == pytest.approx((0.1, 2.5))
     assert truth.types["row"] == pytest.approx(TYPES["row"])
     assert truth.stressors["cold"] == pytest.approx((0.3, 4.0))
     assert truth.sensor_steps == pytest.approx({"clip": 0.1})
     assert (truth.noise_sd, truth.drift_sd) == pytest.approx((0.11, 0.02))
-    assert truth.rate_ratios == {MEASURE: 1.5}
+    assert (truth.rate_ratios, truth.lifts) == ({MEASURE: 1.5}, {MEASURE: 0.03})
     assert truth.baseline_ms == pytest.approx(np.exp(4.1))
     assert truth.typical_days()["row"] == pytest.approx(1 + 2 * np.log2(0.4 / 0.055))
 
