@@ -48,10 +48,11 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
     done = events(demo, draw)
     groups = list(log_rates)
     acts = season.applied()
-    log_speed = np.zeros(len(season.nights))
+    log_speed, lifted = np.zeros((2, len(season.nights)))
     for row, name in enumerate(season.interventions):
         ratio = float(draw[n.LOG_RATE_RATIO].sel({n.INTERVENTION: name}))
         log_speed += np.where(acts[row], ratio, 0.0)
+        lifted += np.where(acts[row], float(draw[n.LIFT].sel({n.INTERVENTION: name})), 0.0)
     table = season.tables()["readings"]
     constant = demo.posterior.tree["constant_data"]
     scale = draw[n.NIGHT_SCALE].values
@@ -73,7 +74,8 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
         event_dips=np.array(done.dips),
         rates=np.exp(np.array(list(log_rates.values()))),
         speed=np.exp(log_speed),
-        shift=np.where(table["sensor"] == "finger clip", step, 0.0) + held_back[season.read],
+        shift=np.where(table["sensor"] == "finger clip", step, 0.0)
+        + (held_back + lifted)[season.read],
         noise_variance=noise / (1 + odds),
         drift_variance=np.asarray(float(draw[n.DRIFT_SD]) ** 2),
         transient_variance=np.asarray(float(draw[n.NOISE_SD]) ** 2 * odds / (1 + odds)),
