@@ -327,6 +327,9 @@ QUESTIONS: Final = (
         more="Works before the first fit too, from general experience.",
         parameters=(
             Parameter("days", Kind.WHOLE, "How many coming days of rest to show.", default=7),
+            Parameter(
+                "chance", Kind.CHANCE, "The chance of baseline that is waited for.", default=0.8
+            ),
         ),
         examples=({}, {"days": 14}),
     ),

@@ -11,6 +11,7 @@ from slackwater.fitting.answers.answer import Answer, Unexplained, about, unexpl
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.state.ahead import days_until_baseline
 from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.back import back_by
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import Reason
@@ -48,6 +49,8 @@ class Baseline(Answer):
         chance_at_baseline: the chance that they are under the threshold.
         at_baseline: the same at the answer's level: `LIKELY`, `POSSIBLY` or `LIKELY_NOT`.
         further_rest_days: days of rest until they are.
+        back_by: the first morning, once all that is logged was felt, on which the chance of it is
+            four in five; None where there is none within 60 days.
         plateau: whether rest has done its work.
         night_to_night_sd_ln: SD of an ordinary night's noise, what lingers included, ln.
         unexplained: what holds readings down now and is not in the log; None where nothing is. It
@@ -59,6 +62,7 @@ class Baseline(Answer):
     chance_at_baseline: float
     at_baseline: str
     further_rest_days: Interval
+    back_by: np.datetime64 | None
     plateau: Plateau
     night_to_night_sd_ln: Interval
     unexplained: Unexplained | None
@@ -80,6 +84,7 @@ def baseline(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Baseline:
         chance_at_baseline=chance,
         at_baseline=standing_at(chance, level),
         further_rest_days=interval(days_until_baseline(now, []), level),
+        back_by=back_by(now),
         plateau=plateau(now),
         night_to_night_sd_ln=interval(now.parameter(n.NOISE_SD), level),
         unexplained=unexplained(now, level),

@@ -10,7 +10,7 @@ import xarray as xr
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, intervals
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.past import SESSION, Past
+from slackwater.fitting.state.past import Past, ending_in
 from slackwater.model import names as n
 
 
@@ -37,7 +37,7 @@ class Course(Answer):
             of all dips, as a reading shows them) and `baseline_ms` (with `bound`), both on the
             scale of the latest sensor fitted; where there is another sensor,
             `same_sensor_rmssd_ms`, the readings on that scale (middle estimate).
-        sessions: those that a reading can show.
+        sessions: all that are logged, those that no reading shows yet among them.
         draws_used: how many draws of the posterior it rests on.
     """
 
@@ -57,14 +57,18 @@ def course(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Course:
         NoAnswerError: the fit is not to be trusted, the past was edited since, or what is new
             since the fit needs a new one.
     """
-    head, past = about(athlete.now, level), athlete.past
+    now = athlete.now
+    head, past = about(now, level), ending_in(athlete.past, now)
     return Course(
         head,
         nights=_nights(past, level),
         sessions=tuple(
-            SessionDone(event.date, event.label)
-            for event in past.events
-            if event.kind == SESSION and event.date is not None
+            SessionDone(date.astype("datetime64[D]"), str(label))
+            for date, label in zip(
+                now.season.data[n.SESSION_DATE].values,
+                now.season.data[n.SESSION_TYPE].values,
+                strict=True,
+            )
         ),
         draws_used=past.draws.sizes["sample"],
     )

@@ -11,7 +11,7 @@ import numpy as np
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.past import SESSION, STRESSOR, Past
+from slackwater.fitting.state.past import SESSION, STRESSOR, Past, ending_in
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError, Reason
@@ -126,7 +126,7 @@ def explain(
         QuestionError: the night lies outside the readings.
     """
     now = athlete.now
-    meant, past = about(now, level), athlete.past
+    meant, past = about(now, level), ending_in(athlete.past, now)
     at = _index(past, now.night if night is None else night)
     shares = shares_of(past, at)
     baseline = past.level[:, at]

@@ -21,6 +21,7 @@ from slackwater.fitting.doubts.season import FAR
 from slackwater.fitting.mornings import LEVEL, Morning, Mornings
 from slackwater.fitting.state.ahead import FARTHEST, Ahead, days_until_baseline, look_ahead
 from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.back import back_by
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
@@ -52,8 +53,8 @@ class Forecast(Answer):
 
     Attributes:
         days_to_baseline: days from that reading until back at baseline.
-        back_by: the first morning forecast from which on the chance of baseline stays at the
-            answer's level or above; None for none.
+        back_by: the first morning, once all that is logged or planned was felt, on which the
+            chance of baseline is four in five; None where there is none within 60 days.
         sessions: what is taken in, logged or planned, "DATE LABEL".
         nights: dimension `night` (dates of the mornings): `rmssd_ms` (with `bound`), `state_ms`
             (with `bound`; baseline minus what a reading shows of the dips), `ln_mean` and `ln_sd`
@@ -98,7 +99,7 @@ def forecast(
     return Forecast(
         about(now, level),
         days_to_baseline=interval(days_until_baseline(now, events), level),
-        back_by=_back_by(coming["chance_at_baseline"], level),
+        back_by=back_by(now, events),
         sessions=tuple(
             f"{now.night + DAY * (e.night - 1)} {e.label}" for e in now.pending + events
         ),
@@ -209,11 +210,3 @@ def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     noise = noise_variance(now.draws, tail / 2)  # its mean over nights' scales
     within = np.ascontiguousarray((ahead.level_variance + noise).T).mean(axis=1)
     return centre.mean(axis=1), np.sqrt(within + centre.var(axis=1))
-
-
-def _back_by(chances: xr.DataArray, level: float) -> np.datetime64 | None:
-    """Return the first morning from which on all chances reach the level."""
-    short = np.flatnonzero(chances.values < level)
-    first = int(short[-1]) + 1 if len(short) else 0
-    mornings = chances[n.NIGHT].values.astype("datetime64[D]")
-    return np.datetime64(mornings[first]) if first < len(mornings) else None

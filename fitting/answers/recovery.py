@@ -74,7 +74,8 @@ def typical_days(now: Standing) -> Floats:
 def next_session_days(now: Standing) -> Floats:
     """Return the same for one more session of it, scatter between sessions included."""
     log_dip = now.log_dips()
-    scatter = now.rng().standard_normal(log_dip.shape) * now.parameter(n.SESSION_SD)[:, None]
+    luck = np.stack([now.luck(label, 1)[0] for label in now.types], axis=1)
+    scatter = luck * now.parameter(n.SESSION_SD)[:, None]
     rate = np.exp(now.parameter(n.TYPE_LOG_RATE))
     return days_to_recover(np.exp(log_dip + scatter), now.threshold[:, None], rate)
 

@@ -33,6 +33,7 @@ from slackwater.fitting.answers.rest import (
 )
 from slackwater.fitting.state.ahead import FARTHEST, dips_ahead
 from slackwater.fitting.state.athlete import Athlete
+from slackwater.fitting.state.back import FOUR_IN_FIVE, first_back
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints, threshold_of
@@ -40,7 +41,7 @@ from slackwater.model.errors import QuestionError, Reason
 from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import DAY, Season
 
-SURE: Final = 0.9
+SURE: Final = 0.9  # of being at baseline, before it counts as known
 DEFAULT_DAYS: Final = 7
 LONGEST_LOOK_BACK: Final = 28  # mornings shown
 REST_READINGS: Final = 7
@@ -84,7 +85,7 @@ class Washout(Answer):
     """
 
     basis: str
-    chance_wanted: float = SURE
+    chance_wanted: float
     further_rest_days: int | None
     chance_at_baseline: float
     rest: RestSoFar
@@ -133,7 +134,10 @@ class UsualWashout(Washout):
 
 
 def washout(
-    athlete: Athlete, days: int = DEFAULT_DAYS, level: float = DEFAULT_LEVEL
+    athlete: Athlete,
+    days: int = DEFAULT_DAYS,
+    chance: float = FOUR_IN_FIVE,
+    level: float = DEFAULT_LEVEL,
 ) -> LearntWashout | UsualWashout:
     """Answer how many more days of complete rest lead to baseline, and how rest has gone.
 
@@ -144,22 +148,25 @@ def washout(
     Args:
         athlete: the season and what was learnt of it, if anything.
         days: how many coming mornings to show, 1 to 60.
+        chance: the chance of being at baseline that is waited for, above 0 and below 1.
         level: credible mass of every interval.
 
     Raises:
-        QuestionError: no day, or more than 60, asked for.
+        QuestionError: no day, or more than 60, or no such chance asked for.
     """
     if not 1 <= days <= FARTHEST:
         raise QuestionError(f"A washout looks 1 to {FARTHEST} days ahead, not {days}.")
+    if not 0.0 < chance < 1.0:
+        raise QuestionError(f"The chance {chance:g} is not above 0 and below 1.")
     if athlete.fitted:
-        return _learnt(athlete.now, days, level)
-    return _usual(athlete.season, days, level)
+        return _learnt(athlete.now, days, chance, level)
+    return _usual(athlete.season, days, chance, level)
 
 
-def _learnt(now: Standing, days: int, level: float) -> LearntWashout:
+def _learnt(now: Standing, days: int, chance: float, level: float) -> LearntWashout:
     rest = rest_of(now.season)
     head = about(now, level, rest.warnings)
-    dips, _, dates = dips_ahead(now, max(days, rest.reach + FARTHEST), [], (), now.rng())
+    dips, _, dates = dips_ahead(now, max(days, rest.reach + FARTHEST))
     chance_now = chance_at_baseline(now)
     coming = _coming(dates, dips, now.threshold[:, None], level)
     chances = coming["chance_at_baseline"].values
@@ -169,7 +176,8 @@ def _learnt(now: Standing, days: int, level: float) -> LearntWashout:
     return LearntWashout(
         head,
         basis="posterior",
-        further_rest_days=_first_sure(np.append(chance_now, chances), rest.reach),
+        chance_wanted=chance,
+        further_rest_days=first_back(np.append(chance_now, chances), chance, rest.reach),
         chance_at_baseline=chance_now,
         rest=rest_so_far(rest),
         coming=coming.isel({n.NIGHT: slice(days)}),
@@ -182,7 +190,7 @@ def _learnt(now: Standing, days: int, level: float) -> LearntWashout:
     )
 
 
-def _usual(season: Season, days: int, level: float) -> UsualWashout:
+def _usual(season: Season, days: int, chance: float, level: float) -> UsualWashout:
     rest = rest_of(season)
     head = about_season(season, level, [Reason("general experience"), *rest.warnings])
     rested = -rest.reach if rest.reach else len(season.nights) - 1 - rest.quiet
@@ -191,11 +199,12 @@ def _usual(season: Season, days: int, level: float) -> UsualWashout:
     def dips_after(passed: Ints) -> Floats:
         return dip * np.exp(-rate * np.maximum(passed, 0))
 
-    in_all = _first_sure((dips_after(np.arange(FARTHEST + 1)) <= threshold).mean(axis=0), 0)
+    in_all = first_back((dips_after(np.arange(FARTHEST + 1)) <= threshold).mean(axis=0), chance)
     ahead = np.arange(1, days + 1)
     return UsualWashout(
         head,
         basis="priors",
+        chance_wanted=chance,
         further_rest_days=None if in_all is None else max(in_all - rested, 0),
         chance_at_baseline=float((dips_after(np.array([rested])) <= threshold).mean()),
         rest=rest_so_far(rest),
@@ -219,12 +228,6 @@ def _coming(
         },
         coords={n.NIGHT: dates.astype("datetime64[ns]")},
     )
-
-
-def _first_sure(chances: Floats, earliest: int) -> int | None:
-    """Return the first day, from `earliest` on, whose chance is 90 %; None where there is none."""
-    sure = np.flatnonzero(chances[earliest:] >= SURE)
-    return earliest + int(sure[0]) if len(sure) else None
 
 
 def _past(now: Standing, quiet: int, threshold: float, level: float) -> xr.Dataset:

@@ -82,7 +82,7 @@ def check(season: Path, as_json: bool, yes: bool) -> None:
       slackwater check my-season --yes
     """
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.journey.where import next_of
+    from slackwater.fitting.journey.where import next_of, overtaken_plan
     from slackwater.fitting.report.reasons.doubts import confirmed
     from slackwater.fitting.report.season_check import check_as_json, check_as_text
 
@@ -92,13 +92,12 @@ def check(season: Path, as_json: bool, yes: bool) -> None:
         folder.confirm()
         click.echo("\n".join(["Written into confirmed.csv as right:", *right]), err=True)
     found = folder.checked
-    step = next_of(folder, "check")
+    step, overtaken = next_of(folder, "check"), overtaken_plan(folder)
+    known = (found, folder.doubts, folder.departures)
     if as_json:
-        click.echo(
-            check_as_json(found, folder.doubts, folder.departures, step_object(step, folder))
-        )
+        click.echo(check_as_json(*known, step_object(step, folder), overtaken))
     else:
-        click.echo(wrapped(check_as_text(found, folder.doubts, folder.departures)))
+        click.echo(wrapped(check_as_text(*known, overtaken)))
     for problem in found.problems:
         click.echo(str(problem), err=True)
     if not as_json:

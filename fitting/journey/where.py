@@ -13,7 +13,7 @@ from slackwater.fitting.journey.next_step import NextStep, Where, next_step
 from slackwater.fitting.spacing.overtaken import overtaken, to_come
 from slackwater.fitting.spacing.session import day_of, log_of
 from slackwater.model import names as n
-from slackwater.model.errors import NoAnswerError, SlackwaterError
+from slackwater.model.errors import NoAnswerError, Reason, SlackwaterError
 from slackwater.model.season import DAY, Season
 
 
@@ -77,10 +77,15 @@ def _plan(folder: SeasonFolder) -> dict[str, Any]:
         return {}
     until = np.datetime64(plans[-1].start) + DAY * (plans[-1].days - 1)
     facts = {"plan_until": str(until), "plan_over": bool(folder.season.last_night > until)}
+    return facts | ({"overtaken": True, **_left_of(folder)} if overtaken_plan(folder) else {})
+
+
+def overtaken_plan(folder: SeasonFolder) -> tuple[Reason, ...]:
+    """Return why the plan to come no longer holds; empty where it does or nobody can tell."""
     try:
-        return facts | ({"overtaken": True, **_left_of(folder)} if overtaken(folder) else {})
-    except NoAnswerError:
-        return facts
+        return overtaken(folder) if folder.checked.season and folder.fitted else ()
+    except SlackwaterError:
+        return ()
 
 
 def _left_of(folder: SeasonFolder) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from slackwater.fitting.report.described import verdict
 from slackwater.fitting.report.objects import SCHEMA, plain
 from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.reasons.doubts import told_of
+from slackwater.fitting.report.terminal.spacing import no_longer_holds
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
 from slackwater.model.errors import Reason
@@ -21,15 +22,21 @@ from slackwater.model.season import Season
 Departures = tuple[Reason, ...] | None
 
 
-def check_as_text(check: SeasonCheck, doubts: Sequence[Found], departures: Departures) -> str:
+def check_as_text(
+    check: SeasonCheck,
+    doubts: Sequence[Found],
+    departures: Departures,
+    overtaken: Sequence[Reason] = (),
+) -> str:
     """Return what was understood, noted and doubted; the problems are printed apart.
 
     Args:
         check: the folder, as it was read.
         doubts: rows that may be slips.
         departures: what of the fitted season the model does not describe; None if not known.
+        overtaken: why the plan to come no longer holds; empty where it does.
     """
-    lines = []
+    lines = [" ".join(said)] if (said := no_longer_holds(overtaken)) else []
     if check.season is None:
         lines.append(f"Not read: {plural(len(check.problems), 'problem')} to mend first.")
     else:
@@ -42,7 +49,11 @@ def check_as_text(check: SeasonCheck, doubts: Sequence[Found], departures: Depar
 
 
 def check_as_json(
-    check: SeasonCheck, doubts: Sequence[Found], departures: Departures, step: dict[str, str]
+    check: SeasonCheck,
+    doubts: Sequence[Found],
+    departures: Departures,
+    step: dict[str, str],
+    overtaken: Sequence[Reason] = (),
 ) -> str:
     """Return the same as one JSON object, with the next step."""
     season = check.season
@@ -55,6 +66,7 @@ def check_as_json(
         "sessions_by_type": season and _sessions_by_type(season),
         "described": None if departures is None else not departures,
         "departures": departures and sentences(departures),
+        "overtaken": sentences(overtaken),
         "warnings": [*map(str, check.notes), *(sentence(found.reason) for found in doubts)],
         "doubts": [_doubt(found.reason) for found in doubts],
         "problems": [

@@ -16,6 +16,7 @@ from slackwater.fitting.records.lots import WITH
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentences
 from slackwater.fitting.report.terminal.pieces import heading_of, new_table
+from slackwater.fitting.report.terminal.spacing import no_longer_holds
 from slackwater.fitting.text import listed
 
 _WIDEST: Final = 44  # columns of the table: a phone's
@@ -29,17 +30,35 @@ _WHERE: Final = {
 def text(answer: Today) -> Iterable[RenderableType]:
     """Yield the answer for the terminal."""
     yield heading_of(answer, f"The morning of {words.day_name(str(answer.morning))}")
-    for said in (
+    for sentence in said(answer):
+        yield Padding(Text(sentence), (0, 0, 0, 2))
+    yield _types(answer)
+
+
+def said(answer: Today) -> list[str]:
+    """Return what the answer says, the most important first, a paragraph each."""
+    paragraphs = (
         words.unexplained(answer.unexplained),
         [headline(answer)],
         [reading(answer)],
         plan(answer),
         trial(answer),
         sentences(answer.missing),
-    ):
-        if said:
-            yield Padding(Text(" ".join(said)), (0, 0, 0, 2))
-    yield _types(answer)
+    )
+    return [" ".join(paragraph) for paragraph in paragraphs if paragraph]
+
+
+def rows(answer: Today) -> list[tuple[str, str, str, str]]:
+    """Return each type with the day it was last done, its dip left, and from when it may come."""
+    return [
+        (
+            row.type,
+            "never" if row.last_done is None else words.short_date(str(row.last_done)),
+            f"{words.percent_off(row.dip_left_ln.median):.0f} %",
+            _when(row, answer.morning),
+        )
+        for row in answer.types
+    ]
 
 
 def headline(answer: Today) -> str:
@@ -81,7 +100,7 @@ def reading(answer: Today) -> str:
 def plan(answer: Today) -> list[str]:
     """Return what the plan says of the day; nothing where none is to come."""
     if answer.overtaken:
-        return ["The plan no longer holds.", *sentences(answer.overtaken)]
+        return no_longer_holds(answer.overtaken)
     if answer.planned is not None and answer.planned not in answer.logged:
         return [f"Planned for today: {answer.planned}."]
     if answer.next_planned is None:
@@ -105,10 +124,8 @@ def trial(answer: Today) -> list[str]:
 def _types(answer: Today) -> RenderableType:
     table = new_table("session type", "last", "dip", "from")
     table.columns[0].max_width = _WIDEST - 28
-    for row in answer.types:
-        last = "never" if row.last_done is None else words.short_date(str(row.last_done))
-        left = f"{words.percent_off(row.dip_left_ln.median):.0f} %"
-        table.add_row(Text(row.type), last, left, _when(row, answer.morning))
+    for label, *cells in rows(answer):
+        table.add_row(Text(label), *cells)
     return table
 
 

@@ -6,10 +6,12 @@ import datetime as dt
 import math
 from typing import Final
 
+import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.answer import Unexplained
 from slackwater.fitting.answers.intervals import Interval, interval_of
+from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.text import MONTHS, plural, weekday
 
 LONG: Final = 60.0
@@ -38,21 +40,21 @@ def tight(values: Bounds) -> str:
     return f"{median} ({low}–{high})"
 
 
-def whole_days(values: Bounds) -> str:
-    """Return an interval as a person plans: "4 days, likely 3 to 6".
+def back(date: np.datetime64 | None, night: np.datetime64, how: str) -> str:
+    """Say from when on the athlete is back at baseline, by the one rule for a single date.
 
-    The middle is rounded; the ends are rounded outward, so that the range keeps its
-    promise.
+    Args:
+        date: that morning; None where there is none within 60 days.
+        night: the last reading's morning.
+        how: what is done until then, such as "if you rest".
     """
-    low, median, high = triple(values)
-    if low >= LONG:
-        return f"over {LONG:.0f} days"
-    first, middle, last = math.floor(low + 0.05), round(median), math.ceil(high - 0.05)
-    if high >= LONG:
-        return f"{min(middle, LONG):.0f} days or more, likely {first} to over {LONG:.0f}"
-    if first == last:
-        return f"{plural(first, 'day')}, likely no other"
-    return f"{plural(middle, 'day')}, likely {first} to {last}"
+    enough = f"the chance of it is {chance(FOUR_IN_FIVE)} or more"
+    if date is None:
+        return f"Back at baseline only after more than 60 days, {how}."
+    if date == night:
+        return f"At baseline this morning: {enough}."
+    days = plural(int((date - night).astype(int)), "day")
+    return f"Back at baseline from {day_name(str(date))} on, {how}: in {days} {enough}."
 
 
 def milliseconds(values: Bounds) -> str:

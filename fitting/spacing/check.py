@@ -25,6 +25,7 @@ from slackwater.fitting.spacing.done import (
     beside,
     followed,
 )
+from slackwater.fitting.spacing.overtaken import overtaken
 from slackwater.fitting.spacing.session import day_of, log_of
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.past import Past
@@ -67,6 +68,7 @@ class SpacingCheck(Answer):
     """What was done of the plans kept, and how often their promise held.
 
     Attributes:
+        overtaken: why what is still to come no longer holds; empty where it does.
         plans: how many were kept.
         replaced: how many planned sessions a later plan replaced.
         planned: the others, in order of date.
@@ -86,6 +88,7 @@ class SpacingCheck(Answer):
         share_rule: how mornings are judged.
     """
 
+    overtaken: tuple[Reason, ...]
     plans: int
     replaced: int
     planned: tuple[PlannedSession, ...]
@@ -134,6 +137,7 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
     last_night = str(athlete.posterior.last_night)
     return SpacingCheck(
         about(now, level, _warnings(became, known, len(promised), last_night)),
+        overtaken=overtaken(athlete),
         plans=len(athlete.plans),
         replaced=held.replaced,
         planned=tuple(map(_row, held.sessions, became, kept, back.mean(axis=1).tolist())),

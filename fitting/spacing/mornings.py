@@ -108,16 +108,14 @@ def mornings_of(now: Standing, skipped: int, days: int, types: list[str], most: 
         types: the session types that the plan may hold.
         most: how many sessions of one type at most.
     """
-    later, _, dates = dips_ahead(now, skipped + days, [], (), now.rng())
+    later, _, dates = dips_ahead(now, skipped + days)
     unplanned = np.concatenate([now.dips.sum(axis=1)[None], later.T])
     speed = np.concatenate([np.ones((1, len(now.rates))), now.speed(dates).T])
     window = slice(skipped, skipped + days)
     groups = [now.groups.index(label) for label in types]
     typical = now.typical_dips()[:, groups].T[:, None]
-    shape = (most, len(now.rates))
-    # A type's luck is the same in every question.
-    seeds = ([now.seed, now.types.index(label)] for label in types)
-    luck = np.stack([np.random.default_rng(seed).standard_normal(shape) for seed in seeds])
+    logged = [event.label for event in now.pending]  # which come before those planned
+    luck = np.stack([now.luck(t, logged.count(t) + most)[logged.count(t) :] for t in types])
     scatter = now.parameter(n.SESSION_SD) * luck
     return Mornings(
         now.threshold,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -51,7 +52,7 @@ def look_ahead(
         planned: sessions beside those already logged.
         measures: interventions in use on every coming night.
     """
-    dip, shown, dates = dips_ahead(now, nights, planned, measures, now.rng())
+    dip, shown, dates = dips_ahead(now, nights, planned, measures)
     moving, draws = paths.motion(now.draws), len(dip)
     # Night after night, so that every horizon begins alike.
     normal = [rng.standard_normal((nights, draws)) for rng in now.rng().spawn(4)]
@@ -74,9 +75,8 @@ def look_ahead(
 def dips_ahead(
     now: Standing,
     nights: int,
-    planned: list[Event],
-    measures: tuple[str, ...],
-    rng: np.random.Generator,
+    planned: Sequence[Event] = (),
+    measures: tuple[str, ...] = (),
 ) -> tuple[Floats, Floats, NDArray[np.datetime64]]:
     """Return all dips together, what readings show of them (S, nights), and the dates."""
     events = [*now.pending, *planned]
@@ -84,7 +84,7 @@ def dips_ahead(
     speed = now.speed(dates)
     for measure in measures:
         speed *= np.exp(now.log_ratio(measure)[:, None] * _not_logged(now, measure, dates))
-    path, event_dips = now.run_on(events, speed, rng)
+    path, event_dips = now.run_on(events, speed, now.luck_of(events))
     dip = path.sum(axis=2)
     return dip, dip - now.held_back(events, event_dips, nights), dates
 
@@ -99,7 +99,7 @@ def dips_by_group(now: Standing, morning: int) -> Floats:
     if not morning:
         return now.dips
     dates = now.night + DAY * np.arange(1, morning + 1)
-    path, _ = now.run_on(now.pending, now.speed(dates), now.rng())
+    path, _ = now.run_on(now.pending, now.speed(dates), now.luck_of(now.pending))
     return np.asarray(path[:, -1])
 
 
@@ -132,7 +132,7 @@ def days_until_baseline(
     """
     events = [*now.pending, *planned]
     last = max((e.night for e in events), default=0)
-    later, _, _ = dips_ahead(now, last + FARTHEST, planned, measures, now.rng())
+    later, _, _ = dips_ahead(now, last + FARTHEST, planned, measures)
     dip = np.concatenate([now.dips.sum(axis=1, keepdims=True), later], axis=1)
     above = dip > now.threshold[:, None]
     above[:, :last] = True  # not back before the last session is felt

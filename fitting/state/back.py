@@ -11,9 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from slackwater.fitting.state.ahead import dips_ahead
+from slackwater.fitting.state.ahead import FARTHEST, dips_ahead
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model.dynamics import Floats
+from slackwater.model.season import DAY
 
 FOUR_IN_FIVE: Final = 0.8  # asked for where nobody says otherwise
 
@@ -26,7 +27,7 @@ def chances_back(now: Standing, mornings: int, planned: Sequence[Event] = ()) ->
         mornings: how many after it.
         planned: sessions to come, beside those logged.
     """
-    later, _, _ = dips_ahead(now, mornings, list(planned), (), now.rng())
+    later, _, _ = dips_ahead(now, mornings, planned)
     dips = np.concatenate([now.dips.sum(axis=1)[:, None], later], axis=1)
     return np.asarray((dips <= now.threshold[:, None]).mean(axis=0))
 
@@ -44,3 +45,18 @@ def first_back(
     """
     mornings = range(earliest, len(chances))
     return next((m for m in mornings if m not in closed and chances[m] >= asked), None)
+
+
+def back_by(
+    now: Standing, planned: Sequence[Event] = (), asked: float = FOUR_IN_FIVE
+) -> np.datetime64 | None:
+    """Return the morning from which on rest is enough, by the same rule; None beyond 60 days.
+
+    Args:
+        now: the state.
+        planned: sessions to come, beside those logged; all of them are felt first.
+        asked: the chance asked for.
+    """
+    last = max((event.night for event in (*now.pending, *planned)), default=0)
+    morning = first_back(chances_back(now, last + FARTHEST, planned), asked, last)
+    return None if morning is None else np.datetime64(now.night + DAY * morning)

@@ -50,7 +50,8 @@ def take_in(now: Standing, fitted: Season, posterior: Posterior) -> Standing:
     if fresh:
         raise NoAnswerError(Reason("new since the fit", labels=fresh))
     rng = np.random.default_rng(now.seed + 1)
-    path, new_dips = now.run_on(new_events, now.speed(nights), rng)
+    luck = rng.standard_normal((len(now.rates), len(new_events)))
+    path, new_dips = now.run_on(new_events, now.speed(nights), luck)
     readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
     shift = reading_shift(now.draws, season)

@@ -181,6 +181,31 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
     )
 
 
+def ending_in(past: Past, now: Standing) -> Past:
+    """Return a season taken apart, its last morning by the draws of the state itself.
+
+    So every answer about that morning has the same draws of baseline and of what is on it.
+
+    Args:
+        past: the season up to that morning.
+        now: the state on it.
+    """
+    keep = _few_enough(len(now.rates), len(past.level))
+    baseline, transient = now.level_draws[:, keep]
+    unexplained = past.unexplained
+    if now.unexplained is not None:
+        unexplained = _ending(unexplained, now.unexplained.draws[keep])
+    return past._replace(
+        level=_ending(past.level, baseline),
+        transient=_ending(past.transient, transient),
+        unexplained=unexplained,
+    )
+
+
+def _ending(path: Floats, end: Floats) -> Floats:
+    return np.concatenate([path[:, :-1], end[:, None]], axis=1)
+
+
 def _most(nights: int) -> int:
     return max(_FEWEST_DRAWS, _DRAW_NIGHTS // nights)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -170,24 +170,38 @@ class Standing:
         none = np.full((self.draws.sizes["sample"], without), np.nan)
         return np.concatenate([*columns, none, *unseen], axis=1)
 
-    def event_dips(self, events: list[Event], rng: np.random.Generator) -> Floats:
-        """Draw the dips of events, with session-to-session scatter, shape (S, E)."""
+    def luck(self, label: str, count: int) -> Floats:
+        """Return how the next of a label fare, in SD of their scatter, shape (count, S).
+
+        Each keeps its luck, whatever is asked of it and whatever else is to come, so that answers
+        about the same session are about the same draws.
+        """
+        rng = np.random.default_rng([self.seed, 5, self.groups.index(label)])
+        return rng.standard_normal((count, len(self.rates)))
+
+    def luck_of(self, events: Sequence[Event]) -> Floats:
+        """Return the luck of events to come, in order of each label's, shape (S, E)."""
+        labels = [e.label for e in events]
+        each = {label: iter(self.luck(label, labels.count(label))) for label in set(labels)}
+        rows = [next(each[label]) for label in labels]
+        return np.stack(rows, axis=1) if rows else np.zeros((len(self.rates), 0))
+
+    def event_dips(self, events: Sequence[Event], luck: Floats) -> Floats:
+        """Return the dips of events, with session-to-session scatter, shape (S, E)."""
         typical = self.typical_dips()[:, [self.groups.index(e.label) for e in events]]
-        scatter = rng.standard_normal(typical.shape) * self.parameter(n.SESSION_SD)[:, None]
+        scatter = luck * self.parameter(n.SESSION_SD)[:, None]
         dose = np.array([e.dose for e in events], float)
         return np.asarray(dose * np.exp(typical + scatter))
 
-    def run_on(
-        self, events: list[Event], speed: Floats, rng: np.random.Generator
-    ) -> tuple[Floats, Floats]:
+    def run_on(self, events: Sequence[Event], speed: Floats, luck: Floats) -> tuple[Floats, Floats]:
         """Return every group's dip on the next N nights, (S, N, G), and the events' dips, (S, E).
 
         Args:
             events: what is to come.
             speed: factor on all rates for the step into each night, shape (S, N).
-            rng: source of the events' scatter.
+            luck: of the events, shape (S, E).
         """
-        dips = self.event_dips(events, rng)
+        dips = self.event_dips(events, luck)
         nights = np.array([e.night - 1 for e in events], int)
         groups = np.array([self.groups.index(e.label) for e in events], int)
         return dip_path(dips, nights, groups, self.rates, speed, start=self.dips), dips

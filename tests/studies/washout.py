@@ -1,4 +1,4 @@
-"""Whether the 90 % that `washout` promises holds, on athletes drawn from the priors.
+"""Whether a promise of `washout` holds, where 90 % are asked for, on athletes of the priors.
 
     python -m tests.studies.washout [--rested 250] [--trained 90]
 
@@ -82,7 +82,7 @@ def _ask(rng: np.random.Generator, trained: int, priors: Priors) -> Promise | No
     season = whole.season.through(whole.season.first_night + DAY * (nights - 1))
     try:
         athlete = Athlete(season, fit(season, priors=priors, cores=1))
-        answer = washout(athlete, days=FARTHEST)
+        answer = washout(athlete, days=FARTHEST, chance=0.9)
     except NoAnswerError:
         return None
     days = answer.further_rest_days
@@ -168,12 +168,12 @@ def _page(lines: list[str], rested: int, trained: int) -> str:
 Written by `python -m tests.studies.washout --rested {rested} --trained {trained}`.
 
 `slackwater washout` promises the first day of complete rest on which the chance of being at
-baseline is 90 %. Here that is held against the truth on seasons from the model's own simulator,
-each athlete drawn from the priors; each season begins with two weeks of rest. *Truly at baseline*:
-the simulated dip lies under half of the athlete's true night-to-night standard deviation. The
-chance given for the promised day is a little over 90 %, since days are whole. Ranges are 95 %
-Clopper-Pearson intervals. Athletes *who start very tired* have an unlogged dip of about 26 % with a
-half-life of about five days at the start, and a fit that expects it.
+baseline is the one asked for; here 90 % were. That is held against the truth on seasons from the
+model's own simulator, each athlete drawn from the priors; each season begins with two weeks of
+rest. *Truly at baseline*: the simulated dip lies under half of the athlete's true night-to-night
+standard deviation. The chance given for the promised day is a little over 90 %, since days are
+whole. Ranges are 95 % Clopper-Pearson intervals. Athletes *who start very tired* have an unlogged
+dip of about 26 % with a half-life of about five days at the start, and a fit that expects it.
 
 {table.replace("%", " %")}
 

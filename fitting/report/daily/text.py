@@ -95,8 +95,7 @@ def _ahead(found: Logged) -> Iterator[str]:
         f"{words.milliseconds(night['rmssd_ms'])}, "
         f"{words.out_of_ten(answer.about.level)} in that range."
     )
-    back = words.days_range(answer.days_to_baseline)
-    yield f"Back at baseline in {back} days from {answer.about.last_night}."
+    yield words.back(answer.back_by, answer.about.last_night, "if you rest then")
     for warning in answer.about.warnings:
         yield f"Mind: {sentence(warning)}"
 

@@ -11,6 +11,7 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_recovery
 from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.terminal.recovery import to_plan_with
 from slackwater.model import names as n
 
 _SHARES: Final = {0.5: "half", 0.8: "four of five", 0.9: "nine of ten"}
@@ -61,14 +62,8 @@ def _not_drawn(count: int) -> tuple[str, ...]:
 
 
 def _sentence(row: xr.Dataset) -> str:
-    label, days = named(str(row[n.TYPE].item())), words.whole_days(row["typical_days"])
-    by = float(row["days_for_chance"].sel(chance=0.8))
-    most = (
-        f"Four of five such sessions are recovered by day {by:.0f}."
-        if by == by
-        else f"Fewer than four of five such sessions are recovered by day {_last(row)}."
-    )
-    return f"{label}: {days}. {most}"
+    label, days = named(str(row[n.TYPE].item())), to_plan_with(row)
+    return f"{label}: plan with {days}, in which four of five such sessions are recovered."
 
 
 def _last(row: xr.Dataset) -> int:

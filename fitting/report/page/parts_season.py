@@ -32,7 +32,7 @@ def plan(answer: SpacingCheck) -> Part:
     """
     to_come = [row for row in answer.planned if row.status == TO_COME]
     past = [row for row in answer.planned if row.status != TO_COME]
-    said = [_next(row) for row in to_come[:1]]
+    said = spacing.no_longer_holds(answer.overtaken) or [_next(row) for row in to_come[:1]]
     if past:
         said += [spacing.begun(answer), spacing.promise_kept(answer)]
     return Part(

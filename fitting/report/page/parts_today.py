@@ -7,10 +7,11 @@ from typing import Final
 
 import xarray as xr
 
-from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY, Baseline
 from slackwater.fitting.answers.course import Course
 from slackwater.fitting.answers.explain import NOISE, SENSOR, Explanation, ReadingPart
 from slackwater.fitting.answers.forecast import Forecast
+from slackwater.fitting.journey.today import Today
+from slackwater.fitting.report import today as morning_in_words
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_time
 from slackwater.fitting.report.page.part import Part, Table, named
@@ -21,40 +22,24 @@ from slackwater.fitting.text import times
 from slackwater.model import names as n
 
 _ROWS: Final = 4  # coming mornings in the table
-_WHERE: Final = {
-    LIKELY: "You are likely at baseline this morning",
-    POSSIBLY: "You may be at baseline, or nearly",
-    LIKELY_NOT: "You are likely not at baseline yet",
-}
 
 
-def today(baseline: Baseline, coming: Forecast, course: Course) -> Part:
-    """Say where the athlete is this morning and when back.
+def today(morning: Today, coming: Forecast, course: Course) -> Part:
+    """Say what the morning means, and from when training may come again.
 
     Args:
-        baseline: the answer "baseline".
+        morning: the answer "today".
         coming: the answer "forecast", at rest.
         course: the answer "course".
     """
-    dip = words.percent_dip(baseline.dip_left_ln)
-    usual = words.milliseconds(baseline.baseline_rmssd_ms)
-    chance = words.chance(baseline.chance_at_baseline)
-    back = f"{words.whole_days(coming.days_to_baseline)}, {resting(coming)}"
     return Part(
         "today",
-        f"The morning of {words.day_name(str(baseline.about.last_night))}",
-        (
-            *words.unexplained(baseline.unexplained),
-            headline(baseline, coming),
-            f"The dip that is left is {dip}, under a baseline of {usual}. The chance of being at "
-            f"baseline this morning is {chance}.",
-            *([] if baseline.at_baseline == LIKELY else [f"Back at baseline in {back}."]),
-        ),
+        f"The morning of {words.day_name(str(morning.morning))}",
+        tuple(morning_in_words.said(morning)),
         Table(
-            f"The coming mornings {resting(coming)}, as foreseen on "
-            f"{words.day_name(str(coming.about.last_night))}",
-            ("morning", "state", "chance of baseline"),
-            tuple(_morning(row) for row in _mornings(coming)[:_ROWS]),
+            "From when each may come again",
+            ("session type", "last done", "its dip left", "from"),
+            tuple((named(label), *cells) for label, *cells in morning_in_words.rows(morning)),
         ),
         pictures_time.recent(course, coming),
         _recent_text(course, coming),
@@ -62,16 +47,23 @@ def today(baseline: Baseline, coming: Forecast, course: Course) -> Part:
     )
 
 
-def headline(baseline: Baseline, coming: Forecast) -> str:
-    """Return the one sentence that the page begins with."""
-    if baseline.at_baseline == LIKELY and not coming.sessions:
-        return f"{_WHERE[LIKELY]}."
-    when = f"likely not before {_name(_mornings(coming)[-1])}"
-    if coming.back_by is not None:
-        when = f"likely by {words.day_name(str(coming.back_by))}"
-    again = " again" if baseline.at_baseline == LIKELY else ""
-    rest = words.capital(resting(coming))
-    return f"{_WHERE[baseline.at_baseline]}. {rest}, {when}{again}."
+def coming_mornings(coming: Forecast) -> Part:
+    """Say what the coming mornings are like without more training.
+
+    Args:
+        coming: the answer "forecast", at rest.
+    """
+    night = coming.about.last_night
+    return Part(
+        "coming",
+        f"The coming mornings {resting(coming)}",
+        (words.back(coming.back_by, night, resting(coming)),),
+        Table(
+            f"As foreseen on {words.day_name(str(night))}",
+            ("morning", "state", "chance of baseline"),
+            tuple(_morning(row) for row in _mornings(coming)[:_ROWS]),
+        ),
+    )
 
 
 def resting(coming: Forecast) -> str:

@@ -29,7 +29,7 @@ COMPARED: Final = "compare intervention "
 
 def today(asked: Asked) -> Parts:
     """Where the athlete stands this morning."""
-    return (_part(asked, "today", "Today", parts_today.today, "baseline", "forecast", "course"),)
+    return (_part(asked, "today", "Today", parts_today.today, "today", "forecast", "course"),)
 
 
 def tomorrow(asked: Asked) -> Parts:
@@ -38,7 +38,10 @@ def tomorrow(asked: Asked) -> Parts:
     def make(rest: Any) -> Part:
         return parts_today.tomorrow(rest, asked.about(WITH))
 
-    return (_part(asked, "tomorrow", "Next reading", make, "forecast"),)
+    first = _part(asked, "tomorrow", "Next reading", make, "forecast")
+    if "forecast" in asked.refused:
+        return (first,)
+    return (first, _part(asked, "coming", "", parts_today.coming_mornings, "forecast"))
 
 
 def recovery(asked: Asked) -> Parts:

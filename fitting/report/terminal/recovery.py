@@ -13,6 +13,8 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Strip, ruler
 from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_table
+from slackwater.fitting.state.back import FOUR_IN_FIVE
+from slackwater.fitting.text import plural
 from slackwater.model import names as n
 
 
@@ -20,8 +22,9 @@ def text(answer: Recovery) -> Iterable[RenderableType]:
     """Yield the answer for the terminal."""
     yield heading_of(answer, "Days to recover, counted from the session's date")
     rows = [answer.types.sel({n.TYPE: label}) for label in answer.types[n.TYPE].values]
+    yield Text("  Days to plan with, in which four of five such sessions are recovered:")
     for row in rows:
-        yield Text(f"  {row[n.TYPE].item()}: {words.whole_days(row['typical_days'])}")
+        yield Text(f"  {row[n.TYPE].item()}: {to_plan_with(row)}")
     table = new_table("session type", "done", "dip", "typical days", "next session", "4 in 5 by")
     for row in rows:
         table.add_row(
@@ -41,6 +44,12 @@ def text(answer: Recovery) -> Iterable[RenderableType]:
         f"session: any one more of it, as they differ; its chance to be recovered by each day is "
         f"drawn, the taller the likelier. {likely(answer.about.level)}"
     )
+
+
+def to_plan_with(row: xr.Dataset) -> str:
+    """Return the days in which four of five sessions of a type are recovered: "7 days"."""
+    days = float(row["days_for_chance"].sel(chance=FOUR_IN_FIVE))
+    return plural(int(days), "day") if days == days else f"more than {LONGEST_SHOWN} days"
 
 
 def _chances_by_day(rows: list[xr.Dataset]) -> RenderableType:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from rich import box
@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.report import words
-from slackwater.fitting.report.reasons import sentence
+from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.terminal.pieces import heading_of, likely
 from slackwater.fitting.spacing.alternatives import (
     Alternative,
@@ -27,6 +27,7 @@ from slackwater.fitting.spacing.done import MOVED
 from slackwater.fitting.spacing.plan import FIXED, LOGGED, CalendarDay, SpacingPlan
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.fitting.text import plural, weekday
+from slackwater.model.errors import Reason
 
 _ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh")
 
@@ -152,6 +153,8 @@ def _left_out(wanted: Mapping[str, int], left_out: Mapping[str, int]) -> str:
 def check(answer: SpacingCheck) -> Iterable[RenderableType]:
     """Yield planned against done for the terminal."""
     yield heading_of(answer, f"Planned against done, up to {answer.about.last_night}")
+    if answer.overtaken:
+        yield Text(f"  {' '.join(no_longer_holds(answer.overtaken))}", style="bold")
     counts = [f"{count} {status}" for status, count in answer.counts.items()]
     planned = plural(len(answer.planned), "planned session")
     yield Text(f"  {planned}: {', '.join(counts)}.")
@@ -177,6 +180,11 @@ def check(answer: SpacingCheck) -> Iterable[RenderableType]:
         f"{words.capital(sentence(answer.judged_rule))}; {sentence(answer.share_rule)}. Verdict: "
         f"{sentence(answer.verdict_rule)}. {likely(answer.about.level)}"
     )
+
+
+def no_longer_holds(overtaken: Sequence[Reason]) -> list[str]:
+    """Return that a plan no longer holds and why; nothing where it does."""
+    return ["The plan no longer holds.", *sentences(overtaken)] if overtaken else []
 
 
 def begun(answer: SpacingCheck) -> str:

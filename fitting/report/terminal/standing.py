@@ -31,10 +31,12 @@ def baseline(answer: Baseline) -> Iterable[RenderableType]:
     yield heading_of(answer, f"Where you stand on the morning of {answer.about.last_night}")
     yield from unexplained(answer.unexplained)
     yield Text(f"  At baseline: the chance is {words.chance(answer.chance_at_baseline)}.")
+    if answer.back_by != answer.about.last_night:
+        yield Text(f"  {words.back(answer.back_by, answer.about.last_night, 'if you rest')}")
     table = new_facts()
     table.add_row("baseline", words.milliseconds(answer.baseline_rmssd_ms))
-    table.add_row("dip left", words.percent_dip(answer.dip_left_ln))
-    table.add_row("further rest days", words.days_range(answer.further_rest_days))
+    table.add_row("dip left: the state under it", words.percent_dip(answer.dip_left_ln))
+    table.add_row("days of rest until back", words.days_range(answer.further_rest_days))
     table.add_row("plateau of rest", plateau(answer.plateau, "so far"))
     table.add_row("ordinary night-to-night SD", words.percent_dip(answer.night_to_night_sd_ln))
     yield table
@@ -52,8 +54,8 @@ def forecast(answer: Forecast) -> Iterable[RenderableType]:
     plan = "with " + ", ".join(answer.sessions) if answer.sessions else "at rest"
     yield heading_of(answer, f"The coming readings, {plan}")
     yield from unexplained(answer.unexplained)
-    back = words.days_range(answer.days_to_baseline)
-    yield Text(f"  Back at baseline in {back} days from {answer.about.last_night}.")
+    how = "with these sessions" if answer.sessions else "if you rest"
+    yield Text(f"  {words.back(answer.back_by, answer.about.last_night, how)}")
     rows = [answer.nights.sel({n.NIGHT: night}) for night in answer.nights[n.NIGHT]]
     scale = Scale.over((row["rmssd_ms"] for row in rows), _BAR)
     table = new_table("morning", "reading", "chance of baseline", scale.ends("ms"))
@@ -65,6 +67,7 @@ def forecast(answer: Forecast) -> Iterable[RenderableType]:
             scale.bar(row["rmssd_ms"]),
         )
     yield table
+    yield Text(f"Days until back, middle and range: {words.days_range(answer.days_to_baseline)}.")
     yield Text(
         "Chance of baseline: that the dip left lies under the threshold that morning. "
         f"{likely(answer.about.level)}"

@@ -19,6 +19,7 @@ from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_ta
 from slackwater.fitting.report.terminal.standing import plateau
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
+from slackwater.model.season import DAY
 
 _WANTED: Final = {
     "baseline_half_width_ln": ("half of baseline's likely range", "at most the threshold, {}"),
@@ -55,7 +56,11 @@ def _needed(answer: Washout) -> str:
     if days == 0:
         return f"No further rest is needed: the chance of being at baseline is {now}."
     more = plural(days, "more day")
-    return f"{more} of complete rest until the chance of being at baseline is {sure} (now {now})."
+    until = words.day_name(str(answer.about.last_night + DAY * days))
+    return (
+        f"{more} of complete rest, until {until}: then the chance of being at baseline is {sure} "
+        f"or more (now {now})."
+    )
 
 
 def _rested(answer: LearntWashout | UsualWashout) -> str:

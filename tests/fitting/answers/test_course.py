@@ -27,7 +27,8 @@ def asked(season: Season, known: Known = CERTAIN, **more: Any) -> Course:
 def test_state_is_baseline_minus_the_dips() -> None:
     level = np.linspace(4.0, 4.2, 30)
     dip = np.r_[np.zeros(21), 0.3 * 0.5 ** (np.arange(9) / 2)]
-    answer = asked(by_hand.season(sessions=[(20, "row")], readings=level - dip))
+    season = by_hand.season(sessions=[(20, "row")], readings=level - dip)
+    answer = asked(season, CERTAIN._replace(level=4.2))
     middle = answer.nights.sel(bound="median")
     assert middle["baseline_ms"].values == pytest.approx(np.exp(level), rel=EXACT)
     assert middle["state_ms"].values == pytest.approx(np.exp(level - dip), rel=EXACT)

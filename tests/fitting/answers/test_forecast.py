@@ -224,18 +224,16 @@ def test_the_same_question_has_the_same_answer() -> None:
     assert first.days_to_baseline == again.days_to_baseline
 
 
-def test_back_is_the_first_morning_from_which_on_the_chance_stays() -> None:
+def test_back_is_the_first_morning_with_four_in_five_once_all_was_felt() -> None:
     # Draw d of ten is back after d days, so the chance is d / 10 after d days.
     left = np.repeat(0.0499 * 2.0 ** np.arange(1, 11), 100)
     athlete = rower(KNOWN._replace(dips_left={"hill run": left}))
-    for level, days in ((0.8, 8), (0.5, 5), (0.95, 10)):
-        assert forecast(athlete, nights=12, level=level).back_by == LAST + DAY * days
-    assert forecast(athlete, nights=7).back_by is None
+    for nights, level in ((1, 0.8), (12, 0.5), (12, 0.95)):
+        assert forecast(athlete, nights=nights, level=level).back_by == LAST + DAY * 8
     # A session after that throws it back again: 0.3 are under 0.05 three days after its first.
     planned = [PlannedSession(LAST + DAY * 9, "hill run")]
-    assert forecast(athlete, nights=9, planned=planned).back_by == LAST + DAY * 8
-    assert forecast(athlete, nights=11, planned=planned).back_by is None
-    assert forecast(athlete, nights=15, planned=planned).back_by == LAST + DAY * 13
+    assert forecast(athlete, planned=planned).back_by == LAST + DAY * 13
+    assert forecast(rower(KNOWN._replace(dips_left={}))).back_by == LAST
 
 
 def test_resting_is_what_a_plain_call_forecasts() -> None:

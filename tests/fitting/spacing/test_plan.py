@@ -105,7 +105,7 @@ def test_chances_are_those_of_a_forecast_of_the_same_sessions() -> None:
     events = planned_events(here.now, planned)
     assert len(events) == 3
     now = here.now
-    dip, *_ = dips_ahead(now, 17, events, (), now.rng())
+    dip, *_ = dips_ahead(now, 17, events)
     under = (dip <= now.threshold[:, None]).mean(axis=0)
     assert chances(answer)[1:] == pytest.approx(under, abs=1e-12)
     low, high = np.quantile(dip, [0.1, 0.9], axis=0)

@@ -8,13 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import xarray as xr
 
 from slackwater.fitting import Athlete, forecast
-from slackwater.fitting.answers.answer import About
-from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY, Baseline, Plateau
-from slackwater.fitting.answers.forecast import Forecast
-from slackwater.fitting.answers.intervals import BOUND, Interval
+from slackwater.fitting.answers.intervals import BOUND
 from slackwater.fitting.questions import ask_for_report, report_layout
 from slackwater.fitting.report import words
 from slackwater.fitting.report.asked import Asked
@@ -22,7 +18,6 @@ from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.report.page.page import page, part_html, sections
 from slackwater.fitting.report.page.part import Part, named
 from slackwater.fitting.report.page.parts_reading import how_to_read
-from slackwater.fitting.report.page.parts_today import headline
 from slackwater.fitting.report.reasons import told as told_of
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
@@ -33,7 +28,7 @@ from tests.fitting.conftest import Fitted
 from tests.fitting.report.page.renamed import ODD
 
 ORDER = [
-    "today", "tomorrow", "recovery", "chances", "explain", "elements", "measures",
+    "today", "tomorrow", "coming", "recovery", "chances", "explain", "elements", "measures",
     "tested", "plan", "history", "worth", "described", "by-weekday", "after-sessions", "caution",
     "reading",
 ]  # fmt: skip
@@ -74,7 +69,7 @@ def test_the_page_shows_the_numbers_of_the_answers(asked: Asked, parts: dict[str
     for label in recovered[n.TYPE].values:
         row = recovered.sel({n.TYPE: label})
         for shown in (
-            f"{label}: {words.whole_days(row['typical_days'])}.",
+            f"{label}: plan with {int(row['days_for_chance'].sel(chance=0.8))} day",
             words.tight_dip(row["dip_ln"]),
             words.tight(row["typical_days"]),
             words.tight(row["next_session_days"]),
@@ -83,7 +78,7 @@ def test_the_page_shows_the_numbers_of_the_answers(asked: Asked, parts: dict[str
     coming = asked.answers["forecast"]
     for night in range(4):
         row = coming.nights.isel({n.NIGHT: night})
-        assert words.milliseconds(row["state_ms"]) in words_of(parts["today"])
+        assert words.milliseconds(row["state_ms"]) in words_of(parts["coming"])
         assert words.milliseconds(row["rmssd_ms"]) in words_of(parts["tomorrow"])
     for name in ("river dip", "beet juice"):
         answer = asked.answers[f"compare intervention {name}"]
@@ -98,57 +93,13 @@ def test_chances_in_words_are_those_of_the_json(asked: Asked, parts: dict[str, P
     for row in as_object(asked.answers["recovery"])["types"]:
         by_day = dict(row["chance_by_day"])
         line = next(s for s in parts["recovery"].sentences if s.startswith(row["type"]))
-        by = int(re.findall(r"recovered by day (\d+)\.", line)[0])
+        by = int(re.findall(r"plan with (\d+) days?,", line)[0])
         assert by == row["days_for_chance"]["0.8"]
         assert by_day[by] >= 0.8
         told = re.search(rf"{row['type']}: (day 1 .*?)\.", parts["chances"].picture_text)
         assert told is not None
         shown = [piece.split(" ", 2)[2] for piece in told[1].split(", ")]
         assert shown == [words.chance(by_day[day]) for day in list(by_day)[:10]]
-
-
-UNKNOWN = Interval(np.nan, np.nan, np.nan)
-ABOUT = About("spring", np.datetime64("2031-07-06"), 0.8)
-
-
-def coming(back_by: str | None, sessions: tuple[str, ...]) -> Forecast:
-    nights = np.arange("2031-07-07", "2031-07-09", dtype="datetime64[D]").astype("datetime64[ns]")
-    back = np.datetime64(back_by) if back_by else None
-    return Forecast(ABOUT, UNKNOWN, back, sessions, xr.Dataset(coords={n.NIGHT: nights}), None)
-
-
-def standing(at_baseline: str) -> Baseline:
-    plateau = Plateau(0, False, Reason("plateau rule"))
-    return Baseline(ABOUT, UNKNOWN, UNKNOWN, np.nan, at_baseline, UNKNOWN, plateau, UNKNOWN, None)
-
-
-@pytest.mark.parametrize(
-    ("at_baseline", "back_by", "sessions", "said"),
-    [
-        (LIKELY, "2031-07-07", (), "You are likely at baseline this morning."),
-        (
-            LIKELY_NOT, "2031-07-08", (),
-            "You are likely not at baseline yet. If you rest, likely by Tuesday 8 July.",
-        ),
-        (
-            POSSIBLY, "2031-07-07", (),
-            "You may be at baseline, or nearly. If you rest, likely by Monday 7 July.",
-        ),
-        (
-            LIKELY_NOT, None, (),
-            "You are likely not at baseline yet. If you rest, likely not before Tuesday 8 July.",
-        ),
-        (
-            LIKELY, "2031-07-09", ("2031-07-06 row",),
-            "You are likely at baseline this morning. With what is logged, likely by Wednesday "
-            "9 July again.",
-        ),
-    ],
-)  # fmt: skip
-def test_the_headline_says_where_and_when(
-    at_baseline: str, back_by: str | None, sessions: tuple[str, ...], said: str
-) -> None:
-    assert headline(standing(at_baseline), coming(back_by, sessions)) == said
 
 
 def test_a_season_without_sessions_gets_a_page_that_says_what_is_missing() -> None:

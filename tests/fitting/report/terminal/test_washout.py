@@ -42,9 +42,10 @@ def test_the_days_still_needed_in_words() -> None:
     assert "No further rest is needed: the chance of being at baseline is 90 %" in whole(
         rowed(3, left=nearly)
     )
-    assert "2 more days of complete rest until the chance of being at baseline is 90 % (now" in (
-        whole(rowed(3, left=0.19))
-    )
+    assert (
+        "2 more days of complete rest, until Tuesday 1 April: then the chance of being at baseline "
+        "is 80 % or more (now under 1 %)."
+    ) in whole(rowed(3, left=0.19))
     assert "More than 60 further days" in whole(rowed(3, left=0.4, half_life=500.0))
 
 
