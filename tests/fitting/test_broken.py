@@ -45,8 +45,9 @@ def test_a_report_on_a_folder_with_an_odd_name_is_plain(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_so_are_all(tmp_path: Path) -> None:
-    for number, broken in enumerate(CORPUS):
+def test_so_are_others(tmp_path: Path) -> None:
+    """Every tenth; `python -m tests.fitting.broken` tries them all."""
+    for number, broken in enumerate(CORPUS[::10]):
         folder = tmp_path / str(number)
         folder.mkdir()
         assert faults(broken, folder)[1] == [], f"{broken.kind}: {broken.name}"

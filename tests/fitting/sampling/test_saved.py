@@ -145,7 +145,7 @@ def run(script: str, *arguments: object) -> subprocess.CompletedProcess[str]:
         text=True,
         cwd=Path(__file__).parents[3],
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},  # so that the script may fork
-        timeout=120,
+        timeout=600,
     )
 
 
