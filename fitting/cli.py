@@ -29,6 +29,7 @@ _OTHERS: Final = {
     "fit": "commands.learning:fit",
     "import": "commands.importing:import_",
     "log": "commands.log:log",
+    "open": "commands.opening:open_",
     "report": "commands.report:report",
     "spacing": "commands.spacing:spacing",
     "trial": "commands.trial:trial",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from slackwater.fitting import logbook
 from slackwater.fitting.answers.forecast import coming_mornings
@@ -16,6 +17,7 @@ from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doub
 from slackwater.fitting.files import alone, read_whole, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
+from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE
 from slackwater.fitting.keeping.confirming import confirmations
 from slackwater.fitting.mornings import Mornings, keep_mornings, key_of, read_mornings
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
@@ -33,18 +35,42 @@ if TYPE_CHECKING:
 
 PLANS: Final = "plans.json"
 TRIALS: Final = "trials.json"
+_WATCHED: Final = (*(f"{name}.csv" for name in COLUMNS_OF), SETTINGS_FILE, POSTERIOR, PLANS, TRIALS)
+_KEPT: Final = {POSTERIOR: "posterior", PLANS: "plans", TRIALS: "trials"}  # read from one file each
 
 
 class SeasonFolder(Athlete):
     """An athlete whose season, posterior, trials and plans are the files of a folder.
 
     What a file holds is read when it is first asked for, and kept: a process that lives longer
-    answers again without reading anything. Make a new object to see what others changed.
+    answers again without reading anything, and calls `refresh` to see what others changed.
     """
 
     def __init__(self, path: str | Path) -> None:
         """Take the folder's path; nothing is read yet."""
         self.path = Path(path)
+        self._seen = self._stamps()
+
+    def refresh(self) -> bool:
+        """Let go of what rests on a file that was changed since; return whether any was."""
+        stamps = self._stamps()
+        changed = {name for name in _WATCHED if stamps.get(name) != self._seen.get(name)}
+        self._seen = stamps
+        resting = {_KEPT[name] for name in changed if name in _KEPT}
+        if changed - {PLANS, TRIALS}:  # all but what is read from one file by itself
+            resting |= self.__dict__.keys() - {"path", "_seen", *_KEPT.values()}
+        for name in resting:
+            self.__dict__.pop(name, None)
+        return bool(changed)
+
+    def _stamps(self) -> dict[str, tuple[int, ...]]:
+        """Return what tells that a file was written anew, by its name; nothing for one not there."""
+        found = {}
+        for name in _WATCHED:
+            with suppress(OSError):
+                told = (self.path / name).stat()
+                found[name] = (told.st_mtime_ns, told.st_size, told.st_ino)
+        return found
 
     @cached_property
     def checked(self) -> SeasonCheck:
@@ -185,7 +211,7 @@ class SeasonFolder(Athlete):
             OSError: a file cannot be written; all are left as they were.
         """
         entered = logbook.enter(self.path, rows, what)
-        self._forget(*(name for name in self.__dict__ if name != "path"))
+        self.refresh()
         return entered
 
     def undo(self) -> logbook.TakenBack:
@@ -197,8 +223,28 @@ class SeasonFolder(Athlete):
             OSError: a file cannot be written; all are left as they were.
         """
         taken_back = logbook.undo(self.path)
-        self._forget(*(name for name in self.__dict__ if name != "path"))
+        self.refresh()
         return taken_back
+
+    def fit(self, **how: Any) -> Posterior:
+        """Sample the posterior of the season as it is now, and keep it.
+
+        Args:
+            **how: `seed`, `draws`, `chains` and `progress`, as `sampling.fit.fit` takes them.
+
+        Raises:
+            NoAnswerError: there are too few readings to learn from.
+            SeasonFilesError: the season cannot be read.
+            OSError: it cannot be written; the one before is left as it was.
+        """
+        season = self.season
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # libraries' notices to developers
+            from slackwater.fitting.sampling.fit import fit  # slow to import
+
+            posterior = fit(season, **how)
+        self.learn(posterior)
+        return posterior
 
     def learn(self, posterior: Posterior) -> Path:
         """Write a new posterior in the place of the one before and return its path.
@@ -209,8 +255,7 @@ class SeasonFolder(Athlete):
             OSError: it cannot be written; the one before is left as it was.
         """
         path = replace(posterior, departures=_departures(self.season, posterior)).save(self.path)
-        of_posterior = ("now", "as_fitted", "past", "past_as_fitted", "own_recovery")
-        self._forget("posterior", *of_posterior, "checked", "_key")
+        self.refresh()
         return path
 
     def write(self, name: str, content: bytes) -> Path:
@@ -222,6 +267,7 @@ class SeasonFolder(Athlete):
         path = self.path / name
         with alone(self.path):
             write_whole(path, content)
+        self.refresh()
         return path
 
     def record(self, event: AnyEvent) -> Path:
@@ -251,13 +297,8 @@ class SeasonFolder(Athlete):
         path = self.path / name
         with alone(self.path):
             write_whole(path, added(_read(path), str(path)))
-        self._forget(Path(name).stem)
+        self.refresh()
         return path
-
-    def _forget(self, *names: str) -> None:
-        """Let what was read or worked out be read or worked out again."""
-        for name in [*names]:
-            self.__dict__.pop(name, None)
 
 
 def _departures(season: Season, posterior: Posterior) -> tuple[Reason, ...] | None:

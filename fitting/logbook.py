@@ -149,6 +149,16 @@ def undo(folder: Path) -> TakenBack:
     raise AssertionError
 
 
+def last_entry(folder: Path) -> str | None:
+    """Return what the entry is that would be taken back next; None where there is none.
+
+    Raises:
+        SeasonError: the record of entries cannot be read.
+    """
+    undoable = read_journal(_read(folder / JOURNAL) or b"", str(folder / JOURNAL)).undoable
+    return undoable[-1].what if undoable else None
+
+
 def readings_of(folder: Path) -> Readings:
     """Return what readings.csv holds of the nights read.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -21,6 +20,7 @@ from slackwater.fitting.commands.shared import (
     step_object,
     wrapped,
 )
+from slackwater.fitting.mornings import POSTERIOR
 from slackwater.fitting.questions import question
 from slackwater.fitting.text import escaped
 
@@ -131,20 +131,14 @@ def fit(season: SeasonFolder, seed: int | None, draws: int, chains: int) -> None
 def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int) -> None:
     from slackwater.fitting.report.reasons import sentence
 
-    season = folder.season
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # libraries' notices to developers
-        from slackwater.fitting.sampling.fit import fit as sample
-
-        with progress_bar("sampling") as progress:
-            posterior = sample(season, seed=seed, draws=draws, chains=chains, progress=progress)
-    path = folder.learn(posterior)
-    observed = season.observed()
+    observed = folder.season.observed()
+    with progress_bar("sampling") as progress:
+        posterior = folder.fit(seed=seed, draws=draws, chains=chains, progress=progress)
     click.echo(
         f"Fitted {int(observed.read.sum())} readings and {len(observed.session_nights())} sessions "
         f"up to {posterior.last_night}."
     )
-    click.echo(f"Wrote {escaped(str(path))}.")
+    click.echo(f"Wrote {escaped(str(folder.path / POSTERIOR))}.")
     for said in [*(found.reason for found in folder.doubts), *posterior.checks.complaints]:
         click.echo(sentence(said), err=True)
     if not posterior.checks.usable:

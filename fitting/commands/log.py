@@ -9,10 +9,9 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -23,30 +22,15 @@ from slackwater.fitting.commands.completion import (
     complete_type,
 )
 from slackwater.fitting.commands.shared import NO_ANSWER, folder_argument, json_option
+from slackwater.fitting.daily.typed import Typed, replaced, row_of
 
 if TYPE_CHECKING:
     from slackwater.fitting.daily.logged import Logged
-    from slackwater.fitting.keeping.row import Cell, Row
+    from slackwater.fitting.keeping.row import Row
 
 _SHOWN: Final = 10  # days
 _FOLDER_RIGHTS: Final = 0o700  # a body's data are their owner's alone
 _TODAY: Final = {"today": dt.timedelta(0), "yesterday": dt.timedelta(1)}
-
-
-class Typed(NamedTuple):
-    """A row as it was typed.
-
-    Attributes:
-        file: the file's name without `.csv`.
-        called: what one row of it is called.
-        cells: our column name -> what was typed; None where it was left out.
-        said: what the row says, in a few words.
-    """
-
-    file: str
-    called: str
-    cells: dict[str, str | None]
-    said: str
 
 
 @click.group()
@@ -104,7 +88,7 @@ def reading(ms: str, sensor: str | None) -> Typed:
       slackwater log reading my-season 57.6 --date yesterday
       slackwater log reading my-season 61 --date 2031-07-07 --sensor "chest strap"
     """
-    return Typed("readings", "reading", {"rmssd_ms": ms, "sensor": sensor}, f"{ms} ms")
+    return Typed("readings", {"rmssd_ms": ms, "sensor": sensor})
 
 
 @log.command(short_help="Log a training session.")
@@ -120,9 +104,7 @@ def session(session_type: str, dose: str | None) -> Typed:
       slackwater log session my-season "hill run"
       slackwater log session my-season "hill run" --dose 0.5 --date yesterday
     """
-    cells = {"type": session_type, "dose": dose}
-    said = session_type if dose is None else f"{session_type}, dose {dose}"
-    return Typed("sessions", "session", cells, said)
+    return Typed("sessions", {"type": session_type, "dose": dose})
 
 
 @log.command(short_help="Log a day's recovery measure.")
@@ -137,7 +119,7 @@ def intervention(name: str) -> Typed:
       slackwater log intervention my-season "river dip"
       slackwater log intervention my-season "river dip" --date yesterday
     """
-    return Typed("interventions", "measure", {"intervention": name}, name)
+    return Typed("interventions", {"intervention": name})
 
 
 @log.command(short_help="Log what else weighed on the body.")
@@ -152,7 +134,7 @@ def stressor(name: str) -> Typed:
       slackwater log stressor my-season cold
       slackwater log stressor my-season "late travel" --date yesterday
     """
-    return Typed("stressors", "stressor", {"stressor": name}, name)
+    return Typed("stressors", {"stressor": name})
 
 
 @log.command(short_help="Take back the last entry; again, the one before.")
@@ -212,12 +194,10 @@ def show(season: Path, days: int, as_json: bool) -> None:
 
 
 def _log(season: Path, typed: Typed, day: dt.date, as_json: bool, yes: bool) -> None:
-    from slackwater.fitting.daily.logged import keep_up, log_event, log_reading
+    from slackwater.fitting.daily.logged import keep_up, log_row
 
-    row, what = _row(season, typed, day), f"the {typed.called} of {day} ({typed.said})"
-    right = _make_sure(season, row, yes)
-    entering = log_reading if typed.file == "readings" else log_event
-    found = entering(season, replace(row, replaces=typed.file == "readings"), what, right)
+    row, what = row_of(season, typed, day), typed.what(day)
+    found = log_row(season, row, what, _make_sure(season, row, yes))
     if as_json:
         from slackwater.fitting.report.daily import objects
 
@@ -243,38 +223,15 @@ def _tell(found: Logged, what: str, season: Path) -> None:
         click.echo(f"  slackwater fit {shlex.quote(str(season))}")
 
 
-def _row(season: Path, typed: Typed, day: dt.date) -> Row:
-    """Return what was typed as the row that it is.
-
-    Raises:
-        QuestionError: it is none.
-    """
-    from slackwater.fitting.keeping.row import NUMBERS, Row, in_columns
-    from slackwater.fitting.logbook import readings_of, settings_of
-
-    comma = settings_of(season).csv.decimal == ","
-    cells: dict[str, Cell] = {"date": day}
-    for name, text in typed.cells.items():
-        if text is not None:
-            cells[name] = text.replace(",", ".") if comma and name in NUMBERS else text.strip()
-    if typed.file == "readings" and "sensor" not in cells:
-        there = readings_of(season)
-        if there.sensor and str(day) not in there.held:
-            cells["sensor"] = there.sensor  # that of the reading before
-    in_columns(Row(typed.file, cells), has_ln=False)  # refuses what is no such row
-    numbers = {name: float(str(cells[name])) for name in NUMBERS if name in cells}
-    return Row(typed.file, cells | numbers)
-
-
 def _make_sure(season: Path, row: Row, yes: bool) -> list[Row]:
     """Ask where a row is doubted; return what is entered with it, as it was said to be right.
 
     A person at a terminal is asked. Without a terminal nothing is written.
     """
-    from slackwater.fitting.daily.doubted import doubts_of_row
+    from slackwater.fitting.daily.doubted import doubts_of_rows
     from slackwater.fitting.keeping.confirming import confirmations
 
-    doubts = doubts_of_row(season, row, dt.date.today())
+    doubts = doubts_of_rows(season, [row], dt.date.today())
     said = [*_said(season, row)]
     if doubts:
         from slackwater.fitting.report.reasons import sentence
@@ -295,17 +252,12 @@ def _make_sure(season: Path, row: Row, yes: bool) -> list[Row]:
 
 def _said(season: Path, row: Row) -> Iterator[str]:
     """Yield what entering a row would do beside adding it, a sentence each."""
-    from slackwater.fitting.logbook import readings_of
-
     if not season.exists():
         yield f"There is no folder {season} yet; logging makes it, and a new season in it."
-    elif row.file == "readings":
-        there = readings_of(season).held.get(str(row.cells["date"]))
-        if there is not None and there != row.cells["rmssd_ms"]:
-            yield (
-                f"readings.csv has a reading of {row.cells['date']} already, {there:g} ms; this "
-                "one would take its place."
-            )
+    elif (there := replaced(season, row)) is not None:
+        from slackwater.fitting.report.daily.text import in_its_place
+
+        yield in_its_place(row.cells["date"], there)  # type: ignore[arg-type]
 
 
 def _day(text: str) -> dt.date:

@@ -29,6 +29,7 @@ from slackwater.model.errors import NoAnswerError, Reason, SlackwaterError
 
 if TYPE_CHECKING:
     from slackwater.fitting.answers.forecast import Forecast
+    from slackwater.fitting.folder import SeasonFolder
 
 FIRST_FIT: Final = 14  # readings that a fit takes
 
@@ -81,56 +82,43 @@ class Expected(NamedTuple):
     why_not: tuple[Reason, ...] = ()
 
 
-def log_reading(folder: Path, row: Row, what: str, right: Sequence[Row] = ()) -> Logged:
-    """Enter a reading, and say what was expected of it.
+def log_row(
+    folder: Path, row: Row, what: str, right: Sequence[Row] = (), season: SeasonFolder | None = None
+) -> Logged:
+    """Enter a row, and say what was expected of it, or what to expect from it.
 
     Args:
         folder: the season folder.
-        row: the reading.
+        row: a reading, a session, a measure or a stressor.
         what: what it is, in a few words.
         right: rows that say that it is right, where it was doubted; entered with it.
+        season: the folder's object, where the process holds one; read anew if left out.
 
     Raises:
         SlackwaterError, OSError: as `logbook.enter`; nothing is written then.
     """
     day = row.cells["date"]
     assert isinstance(day, dt.date)
-    found = expected(folder, day)
-    entered = logbook.enter(folder, [row, *right], what)
-    nights = _nights(folder)
-    first_fit = None if (folder / POSTERIOR).exists() else len(nights)
-    last = max(nights, default=None)
-    name, (morning, _, why) = season_name(folder), found
-    return Logged(name, row, day, entered, last, morning, None, why, first_fit)
-
-
-def log_event(folder: Path, row: Row, what: str, right: Sequence[Row] = ()) -> Logged:
-    """Enter a session, a measure or a stressor, and foretell the next morning that shows it.
-
-    Args and errors as for `log_reading`.
-    """
-    day = row.cells["date"]
-    assert isinstance(day, dt.date)
-    entered = logbook.enter(folder, [row, *right], what)
-    nights = _nights(folder)
+    is_reading, fitted = row.file == "readings", (folder / POSTERIOR).exists()
+    morning: Morning | None = None
     ahead: Forecast | None = None
     why: tuple[Reason, ...] = ()
-    first_fit = None
-    if (folder / POSTERIOR).exists():
-        ahead, why = _ahead(folder, day)
-    else:
-        first_fit = len(nights)
-    last = max(nights, default=None)
-    return Logged(season_name(folder), row, day, entered, last, None, ahead, why, first_fit)
+    if is_reading:
+        morning, _, why = expected(folder, day, season)
+    rows = [row, *right]
+    entered = season.enter(rows, what) if season else logbook.enter(folder, rows, what)
+    if fitted and not is_reading:
+        ahead, why = _ahead(folder, day, season)
+    nights = _nights(folder)
+    last, first_fit = max(nights, default=None), None if fitted else len(nights)
+    return Logged(season_name(folder), row, day, entered, last, morning, ahead, why, first_fit)
 
 
 def keep_up(folder: Path) -> None:
     """Work out the next mornings as well, where what that takes was loaded for this one."""
     if "slackwater.fitting.folder" in sys.modules:
-        from slackwater.fitting.folder import SeasonFolder
-
         with suppress(SlackwaterError):
-            _ = SeasonFolder(folder).mornings
+            _ = _opened(folder).mornings
 
 
 def tables(folder: Path, settings: Settings) -> Iterator[Table[Any]]:
@@ -155,18 +143,23 @@ def tables(folder: Path, settings: Settings) -> Iterator[Table[Any]]:
             yield read_table(grid, kind, settings.headers(kind.file), settings.csv.decimal)
 
 
-def expected(folder: Path, day: dt.date) -> Expected:
-    """Return what is foreseen of a morning, or why nothing is; neither before the first fit."""
+def expected(folder: Path, day: dt.date, season: SeasonFolder | None = None) -> Expected:
+    """Return what is foreseen of a morning, or why nothing is; neither before the first fit.
+
+    Args:
+        folder: the season folder.
+        day: the morning.
+        season: the folder's object, as for `log_row`.
+    """
     if not (folder / POSTERIOR).exists():
         return Expected()
     mornings = read_mornings(folder)
     if mornings and (morning := mornings.of(day)):
         return Expected(morning, mornings.foreseen(morning))
     from slackwater.fitting.answers.forecast import coming_mornings
-    from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.state.ahead import FARTHEST
 
-    season = SeasonFolder(folder)
+    season = season or _opened(folder)
     try:
         mornings = season.mornings
         last = dt.date.fromisoformat(mornings.last_night)
@@ -186,12 +179,19 @@ def expected(folder: Path, day: dt.date) -> Expected:
         return Expected(why_not=(Reason("season to be mended", count=len(error.problems)),))
 
 
-def _ahead(folder: Path, day: dt.date) -> tuple[Forecast | None, tuple[Reason, ...]]:
+def _opened(folder: Path) -> SeasonFolder:
+    from slackwater.fitting.folder import SeasonFolder  # slow to import
+
+    return SeasonFolder(folder)
+
+
+def _ahead(
+    folder: Path, day: dt.date, season: SeasonFolder | None
+) -> tuple[Forecast | None, tuple[Reason, ...]]:
     from slackwater.fitting.answers.forecast import forecast
-    from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.state.ahead import FARTHEST
 
-    season = SeasonFolder(folder)
+    season = season or _opened(folder)
     try:
         last = dt.date.fromisoformat(season.mornings.last_night)
         nights = max(1, (day - last).days + 1)

@@ -39,7 +39,9 @@ ORDER: Final = (
     (f"{FITTING}.journey",),
     (f"{FITTING}.report",),
     (f"{FITTING}.questions",),
-    (f"{FITTING}.commands", f"{FITTING}.demo"),
+    (f"{FITTING}.demo",),
+    (f"{FITTING}.serving",),
+    (f"{FITTING}.commands",),
     (f"{FITTING}.cli",),
 )
 EXEMPT: Final = {FITTING, f"{FITTING}.__main__"}  # the list of names, and the way in

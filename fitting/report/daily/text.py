@@ -9,7 +9,7 @@ from typing import Final
 from slackwater.fitting.daily.days import Day, Days
 from slackwater.fitting.daily.logged import FIRST_FIT, Logged
 from slackwater.fitting.intake.cells import ConfirmedRow
-from slackwater.fitting.logbook import TakenBack
+from slackwater.fitting.logbook import Entered, TakenBack
 from slackwater.fitting.mornings import LEVEL
 from slackwater.fitting.text import WEEKDAYS, listed, plural
 
@@ -24,7 +24,7 @@ def logged(found: Logged, what: str, today: dt.date) -> Iterator[str]:
         what: the same in a few words.
         today: the day it is, to say "this morning" of it.
     """
-    yield from entered(found, what)
+    yield from entered(found.entered, what)
     if found.first_fit is not None:
         yield not_yet(found.first_fit)
     elif found.expected is not None and found.percent is not None:
@@ -37,18 +37,25 @@ def logged(found: Logged, what: str, today: dt.date) -> Iterator[str]:
         yield from sentences(found.why_not)
 
 
-def entered(found: Logged, what: str) -> Iterator[str]:
-    """Yield which file has the row now, and what else in it is new."""
-    if not found.entered.files:
+def entered(found: Entered, what: str) -> Iterator[str]:
+    """Yield which files have the rows now, and what else in them is new."""
+    if not found.files:
         yield f"{what} is there already; nothing was written."
-    for name in found.entered.files:
+    for name in found.files:
         if name == CONFIRMED:
             yield f"{name} says that it is right, so it is not asked about again."
             continue
-        made = ", a new file" if name in found.entered.made else ""
+        made = ", a new file" if name in found.made else ""
         yield f"Logged {what}: {name}{made}."
-    for name, headers in found.entered.added.items():
+    for name, headers in found.added.items():
         yield f"{name} has a new column behind the others: {listed(headers)}."
+
+
+def in_its_place(day: dt.date, there: float) -> str:
+    """Say that a reading would take another's place."""
+    return (
+        f"readings.csv has a reading of {day} already, {there:g} ms; this one would take its place."
+    )
 
 
 def not_yet(readings: int) -> str:

@@ -176,6 +176,7 @@ def _own_tag(tag: str, own: Mapping[str, str]) -> str:
     tag = re.sub(r' transform="rotate\(-?0 [^"]*\)"', "", tag)
     tag = re.sub(r"font-family: [^;\"]*;? ?", "", tag)
     tag = re.sub(r"-?\d+\.\d{3,}", _two_decimals, tag)
+    tag = re.sub(r' style="([^"]*)"', _as_attributes, tag)
     for mark, variable in _VARIABLES.items():
         tag = tag.replace(mark, variable)
     return re.sub(r"\s+", " ", tag)
@@ -184,6 +185,12 @@ def _own_tag(tag: str, own: Mapping[str, str]) -> str:
 def _own_id(name: str, own: Mapping[str, str]) -> str:
     """Return an element's id as the page has it; nothing where nothing refers to it."""
     return f' id="{own[name]}"' if name in own else ""
+
+
+def _as_attributes(style: re.Match[str]) -> str:
+    """Return a style as attributes, which a page that forbids styles inside it shows as well."""
+    pairs = (part.partition(":") for part in style[1].split(";") if part.strip())
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, _, value in pairs)
 
 
 def _two_decimals(number: re.Match[str]) -> str:

@@ -90,12 +90,19 @@ def _kept_together(text: str) -> str:
     return re.sub(r"\([^()]{1,24}\)", lambda found: found.group().translate(_UNBROKEN), text)
 
 
-_TEMPLATES: Final = jinja2.Environment(
-    loader=jinja2.PackageLoader("slackwater.fitting.report.page", "templates"),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
-_TEMPLATES.globals["svg"] = _svg
-_TEMPLATES.filters["together"] = _kept_together
+def environment(*loaders: jinja2.BaseLoader) -> jinja2.Environment:
+    """Return what fills templates: those of these loaders, then the page's own."""
+    own = jinja2.PackageLoader("slackwater.fitting.report.page", "templates")
+    made = jinja2.Environment(
+        loader=jinja2.ChoiceLoader([*loaders, own]),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["svg"] = _svg
+    made.filters["together"] = _kept_together
+    return made
+
+
+_TEMPLATES: Final = environment()

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from slackwater.fitting import SeasonFolder
-from slackwater.fitting.daily.doubted import doubts_of_row
+from slackwater.fitting.daily.doubted import doubts_of_rows
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.keeping.row import Row
 from slackwater.fitting.state.ahead import look_ahead
@@ -101,24 +101,26 @@ def test_a_reading_is_judged_by_the_forecast_of_its_morning(demo_copy: Path) -> 
     drawn = centre[pick] + level + noise
     low = math.exp(float(np.quantile(drawn, 0.0001)))
 
-    (doubt,) = doubts_of_row(demo_copy, Row("readings", {"date": NEXT, "rmssd_ms": low}), NEXT)
+    (doubt,) = doubts_of_rows(demo_copy, [Row("readings", {"date": NEXT, "rmssd_ms": low})], NEXT)
     facts = doubt.reason.facts
     assert facts["basis"] == "forecast"
     assert facts["chance"] == pytest.approx(0.0002, rel=0.5)  # 400 draws of 4,000, and the million
     assert facts["expected_ms"] == pytest.approx(math.exp(float(np.median(drawn))), rel=0.01)
     usual = math.exp(float(np.quantile(drawn, 0.01)))
-    assert doubts_of_row(demo_copy, Row("readings", {"date": NEXT, "rmssd_ms": usual}), NEXT) == []
+    assert (
+        doubts_of_rows(demo_copy, [Row("readings", {"date": NEXT, "rmssd_ms": usual})], NEXT) == []
+    )
 
 
 def test_a_first_line_of_a_new_season_is_held_against_general_experience(tmp_path: Path) -> None:
     row = Row("readings", {"date": NEXT, "rmssd_ms": 4.2})
-    (doubt,) = doubts_of_row(tmp_path / "new", row, NEXT)
+    (doubt,) = doubts_of_rows(tmp_path / "new", [row], NEXT)
     assert doubt.reason.facts["basis"] == "general experience"
 
 
 def test_what_is_missing_of_the_fit_leaves_the_own_readings(demo: Fitted) -> None:
     late = Row("readings", {"date": dt.date(2031, 5, 1), "rmssd_ms": 640.0})
-    doubts = doubts_of_row(demo.folder, late, NEXT)
+    doubts = doubts_of_rows(demo.folder, [late], NEXT)
     assert "own readings" in [doubt.reason.facts.get("basis") for doubt in doubts]
 
 

@@ -1,0 +1,214 @@
+"""The page as an application: every address and what answers it, one piece of work at a time."""
+
+from __future__ import annotations
+
+import mimetypes
+from collections.abc import AsyncIterator, Callable, Collection, Mapping
+from contextlib import asynccontextmanager, suppress
+from pathlib import PurePosixPath
+from typing import Any, Final
+
+import anyio
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from slackwater.fitting.intake.problems import SeasonFilesError
+from slackwater.fitting.report.reasons import told as in_words
+from slackwater.fitting.serving import rendering
+from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, filled, path_of
+from slackwater.fitting.serving.door import Door
+from slackwater.fitting.serving.guard import Guard, TooMuchError, too_much
+from slackwater.fitting.serving.seasons import Seasons
+from slackwater.fitting.serving.told import Done, Told
+from slackwater.fitting.serving.views import entering, fit, log, morning, start
+from slackwater.fitting.serving.work import Works
+from slackwater.model.errors import NoAnswerError, SlackwaterError
+
+View = Callable[[Ask], Answered]
+
+SHOWN: Final[Mapping[str, View]] = {
+    "": morning.show,
+    "log": log.show,
+    "week": log.show_week,
+    "fit": fit.show,
+}
+CHANGED: Final[Mapping[str, View]] = {
+    "reading": morning.log_reading,
+    "event": log.log_event,
+    "week": log.log_week,
+    "undo": entering.undo,
+    "fit": fit.start,
+    "stop": fit.stop,
+    "confirm": fit.confirm,
+}
+_FIELDS: Final = 500
+_FILES: Final = 400
+
+
+class Page:
+    """What all requests share, and how one is answered."""
+
+    def __init__(self, seasons: Seasons, door: Door, cookie: str) -> None:
+        """Take the seasons, and who came in.
+
+        Args:
+            seasons: what is shown.
+            door: the secrets.
+            cookie: the name of the visitors' cookie.
+        """
+        self.seasons, self.works, self.told = seasons, Works(), Told()
+        self._door, self._cookie = door, cookie
+        # Answers, and pictures above all, are not made to be worked out several at a time.
+        self._one = anyio.CapacityLimiter(1)
+
+    async def start(self, request: Request) -> Response:
+        """Answer the first address."""
+        return await self._answer(request, start.show)
+
+    async def show(self, request: Request) -> Response:
+        """Answer with a view of a season."""
+        view = SHOWN.get(request.path_params.get("view", ""))
+        if view is None and request.path_params["view"] in CHANGED:  # a change, asked for again
+            return RedirectResponse(path_of(request.path_params["season"]), 303)
+        return await self._answer(request, view)
+
+    async def change(self, request: Request) -> Response:
+        """Answer with what a change did."""
+        return await self._answer(request, CHANGED.get(request.path_params["view"]))
+
+    async def enter(self, request: Request) -> Response:
+        """Let in who has the opening link."""
+        return self._let_in(self._door.enter(request.path_params["secret"]))
+
+    async def static(self, request: Request) -> Response:
+        """Answer with a style sheet or a script."""
+        name = PurePosixPath(request.path_params["name"]).name
+        with suppress(OSError):
+            kind = mimetypes.guess_type(name)[0]
+            return Response(rendering.static(name), media_type=kind)
+        return Response("There is no such file.", 404)
+
+    def _let_in(self, cookie: str | None) -> Response:
+        if cookie is None:
+            return RedirectResponse("/", 303)  # where those outside are told so
+        response = RedirectResponse("/", 303)
+        response.set_cookie(self._cookie, cookie, httponly=True, samesite="strict", path="/")
+        return response
+
+    async def _answer(self, request: Request, view: View | None) -> Response:
+        form: dict[str, list[str]] = {}
+        files: dict[str, list[tuple[str, bytes]]] = {}
+        if request.method == "POST":
+            async with request.form(max_fields=_FIELDS, max_files=_FILES) as given:
+                form, files = await filled(given)
+            if form.get("token") != [request.scope["token"]]:
+                return await self._in_frame(request, _refused(_NO_TOKEN, 403, {}), "")
+        named = request.path_params.get("season", "")
+
+        def answered() -> Answered:
+            found = self.seasons.find(named) if named else None
+            if view is None or (named and found is None):
+                return _refused(_NOT_THERE, 404, form)
+            query = dict(request.query_params)
+            ask = Ask(self.seasons, self.works, self.told, query, form, files, named, found)
+            if found is not None and self.seasons.gone(named):
+                return _refused(_GONE.format(folder=found.path), 410, form)
+            return _safely(view, ask)
+
+        answer = await anyio.to_thread.run_sync(answered, limiter=self._one)
+        if isinstance(answer, File):
+            kept = f'attachment; filename="{answer.name}"'
+            return Response(
+                answer.content, media_type=answer.kind, headers={"content-disposition": kept}
+            )
+        if isinstance(answer, Elsewhere):
+            return RedirectResponse(self._with_lines(answer), 303)
+        return await self._in_frame(request, answer, named)
+
+    def _with_lines(self, answer: Elsewhere) -> str:
+        if not answer.lines:
+            return answer.path
+        number = self.told.keep(Done(answer.lines, answer.undoes))
+        return f"{answer.path}{'&' if '?' in answer.path else '?'}done={number}"
+
+    async def _in_frame(self, request: Request, shown: Shown, named: str) -> Response:
+        frame = rendering.Frame(
+            named,
+            request.path_params.get("view", ""),
+            self.seasons.names,
+            request.url.path,
+            request.scope["token"] or "",
+            self.told.of(request.query_params.get("done", "")),
+        )
+        content = await run_in_threadpool(rendering.rendered, shown, frame)
+        return Response(content, shown.status, media_type="text/html")
+
+
+_NO_TOKEN: Final = (
+    "This form is not of the page as it was opened last, so nothing was written. Go back, load the "
+    "view anew, and enter it again."
+)
+_NOT_THERE: Final = "There is no such view, or no season of that name."
+_GONE: Final = (
+    "{folder} is not there any more, so nothing can be shown of it and nothing was written. Put "
+    "the folder back in its place, then try again."
+)
+
+
+def _safely(view: View, ask: Ask) -> Answered:
+    """Return what a view answers, or in words why it does not."""
+    try:
+        return view(ask)
+    except NoAnswerError as error:
+        return _refused(in_words(error), 409, ask.form)
+    except SeasonFilesError as error:
+        return _refused("The season's files need mending first.", 409, ask.form, error.problems)
+    except SlackwaterError as error:
+        return _refused(str(error), 422, ask.form)
+    except OSError as error:
+        return _refused(f"{error.filename or 'file'}: {error.strerror or error}", 500, ask.form)
+
+
+def _refused(
+    why: str, status: int, form: Mapping[str, list[str]], problems: Collection[Any] = ()
+) -> Shown:
+    kept = [(name, each) for name, values in form.items() for each in values if name != "token"]
+    facts = {"why": why, "kept": kept, "problems": [str(problem) for problem in problems]}
+    return Shown("refused", "That did not work", facts, status)
+
+
+def application(
+    seasons: Seasons, door: Door, hosts: Collection[str], cookie: str = "slackwater"
+) -> ASGIApp:
+    """Return the page.
+
+    Args:
+        seasons: what it shows.
+        door: who is let in.
+        hosts: what it is reached by, as `host:port`.
+        cookie: the name of the visitors' cookie.
+    """
+    page = Page(seasons, door, cookie)
+
+    async def much(request: Request, error: Exception) -> Response:
+        return too_much()
+
+    @asynccontextmanager
+    async def running(app: Starlette) -> AsyncIterator[None]:
+        yield
+        page.works.stop_all()
+
+    routes = [
+        Route("/", page.start),
+        Route("/in/{secret}", page.enter),
+        Route("/static/{name}", page.static),
+        Route("/s/{season}/", page.show),
+        Route("/s/{season}/{view}", page.show),
+        Route("/s/{season}/{view}", page.change, methods=["POST"]),
+    ]
+    inside = Starlette(routes=routes, exception_handlers={TooMuchError: much}, lifespan=running)
+    return Guard(inside, door, hosts, cookie)
