@@ -57,6 +57,8 @@ class SeasonFolder(Athlete):
         changed = {name for name in _WATCHED if stamps.get(name) != self._seen.get(name)}
         self._seen = stamps
         resting = {_KEPT[name] for name in changed if name in _KEPT}
+        if changed:
+            resting.add("told")
         if changed - {PLANS, TRIALS}:  # all but what is read from one file by itself
             resting |= self.__dict__.keys() - {"path", "_seen", *_KEPT.values()}
         for name in resting:
@@ -64,7 +66,7 @@ class SeasonFolder(Athlete):
         return bool(changed)
 
     def _stamps(self) -> dict[str, tuple[int, ...]]:
-        """Return what tells that a file was written anew, by its name; nothing for one not there."""
+        """Return what tells that a file was written anew, by name; nothing for one not there."""
         found = {}
         for name in _WATCHED:
             with suppress(OSError):
@@ -79,6 +81,11 @@ class SeasonFolder(Athlete):
             logbook.settle(self.path)
         _ = self._key
         return check_season(self.path)
+
+    @cached_property
+    def told(self) -> dict[Any, Any]:
+        """What was told of the folder's files as they are, kept by whoever tells it again."""
+        return {}
 
     @cached_property
     def doubts(self) -> list[Found]:

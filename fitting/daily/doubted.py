@@ -42,6 +42,8 @@ def doubts_of_rows(
             return None
         return expected(folder, day, season).foreseen
 
-    tables = read_tables(folder)[1] if there else no_tables()
+    tables = season.checked.tables if season else None
+    if tables is None:
+        tables = read_tables(folder)[1] if there else no_tables()
     found = doubts_of_coming([as_entry(row) for row in rows], tables, clock, forecast)
     return [doubt for doubt in found if doubt.reason.code != _TOLD_WITH_THE_ROW]

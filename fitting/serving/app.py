@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import anyio
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -126,8 +127,21 @@ class Page:
                 answer.content, media_type=answer.kind, headers={"content-disposition": kept}
             )
         if isinstance(answer, Elsewhere):
-            return RedirectResponse(self._with_lines(answer), 303)
+            after = BackgroundTask(self._keep_up, named) if request.method == "POST" else None
+            return RedirectResponse(self._with_lines(answer), 303, background=after)
         return await self._in_frame(request, answer, named)
+
+    async def _keep_up(self, named: str) -> None:
+        """Work out what the next entry will be held against, once this one is answered."""
+
+        def work() -> None:
+            found = self.seasons.find(named)
+            with suppress(SlackwaterError, OSError):
+                if found is not None and found.fitted:
+                    _ = found.now
+                    found.keep_in_mind()
+
+        await anyio.to_thread.run_sync(work, limiter=self._one)
 
     def _with_lines(self, answer: Elsewhere) -> str:
         if not answer.lines:

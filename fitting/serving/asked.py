@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,6 +11,7 @@ from starlette.datastructures import UploadFile
 
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.dates import parse_day
+from slackwater.fitting.serving.days import Calendar, calendar_of
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Told
 from slackwater.fitting.serving.work import Works
@@ -96,6 +97,29 @@ class Ask:
         """The season that the view is about."""
         assert self.found is not None
         return self.found
+
+    @property
+    def calendar(self) -> Calendar:
+        """The season's rows, and what day it is for it.
+
+        Raises:
+            SeasonFilesError: season.toml cannot be read.
+        """
+        clock = self.seasons.clock()
+        found: Calendar = self.once(("calendar", clock), lambda: calendar_of(self.season, clock))
+        return found
+
+    def once(self, name: Any, told: Callable[[], Any]) -> Any:
+        """Return what is told of the season, worked out once for its files as they are.
+
+        Args:
+            name: what it is known by, and with what it was asked.
+            told: works it out.
+        """
+        kept = self.season.told
+        if name not in kept:
+            kept[name] = told()
+        return kept[name]
 
     def one(self, name: str) -> str:
         """Return what a field was filled with, or the address has; empty where nothing was."""

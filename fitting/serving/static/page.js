@@ -2,6 +2,7 @@
 "use strict";
 
 const main = () => document.getElementById("main");
+const running = () => document.querySelector("[data-running]");
 const place = (form) => `${location.pathname} ${form.dataset.kept}`;
 
 // What was typed and not sent yet is still there after a reload.
@@ -19,10 +20,7 @@ function keep(form) {
 
 function ready() {
   document.querySelectorAll("form[data-kept]").forEach(keep);
-  const running = document.querySelector("[data-running]");
-  if (running) setTimeout(() => show(location.href), 1000);
-  const first = main().querySelector("[autofocus]");
-  if (first) first.focus({ preventScroll: true });
+  if (running()) setTimeout(() => show(location.href), 1000);
 }
 
 function put(text, address) {
@@ -33,12 +31,13 @@ function put(text, address) {
   document.title = came.title;
   if (address && address !== location.href) history.pushState(null, "", address);
   ready();
+  (main().querySelector("[autofocus]") || main()).focus({ preventScroll: true });
 }
 
 async function show(address) {
   try {
     const answer = await fetch(address);
-    put(await answer.text());
+    if (running()) put(await answer.text());
   } catch {
     setTimeout(() => show(address), 3000);
   }

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from slackwater.fitting.daily.doubted import doubts_of_rows
-from slackwater.fitting.daily.logged import keep_up, log_row
+from slackwater.fitting.daily.logged import log_row
 from slackwater.fitting.daily.typed import Typed, replaced, row_of
 from slackwater.fitting.doubts.entries import Doubt
 from slackwater.fitting.keeping.confirming import confirmations
@@ -15,7 +15,6 @@ from slackwater.fitting.keeping.row import Row
 from slackwater.fitting.report.daily import text
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown
-from slackwater.fitting.serving.days import calendar_of
 
 _RIGHTS = 0o700  # a body's data are their owner's alone
 
@@ -42,7 +41,7 @@ def enter(ask: Ask, typed: Typed, day: dt.date, then: str) -> Answered:
         return _asking(ask, typed.what(day), said)
     make_folder(ask)
     found = log_row(season.path, row, typed.what(day), _right(doubts), season)
-    today = calendar_of(season, ask.seasons.clock()).day
+    today = ask.calendar.day
     return Elsewhere(then, [*text.logged(found, typed.what(day), today)], undoes=True)
 
 

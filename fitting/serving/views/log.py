@@ -12,7 +12,7 @@ from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.logbook import last_entry
 from slackwater.fitting.report import words
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
-from slackwater.fitting.serving.days import DAY, Calendar, calendar_of, reading_of
+from slackwater.fitting.serving.days import DAY, Calendar, reading_of
 from slackwater.fitting.serving.views.entering import enter, enter_many
 from slackwater.model.errors import QuestionError, SlackwaterError
 
@@ -24,7 +24,7 @@ WEEK: Final = 7
 def show(ask: Ask) -> Shown:
     """Show the log of a day."""
     season = ask.season
-    calendar = calendar_of(season, ask.seasons.clock())
+    calendar = ask.calendar
     today = calendar.day
     day = ask.date("day", today)
     facts = {
@@ -47,15 +47,11 @@ def log_event(ask: Ask) -> Answered:
     Raises:
         QuestionError: no name was given, or it cannot be logged.
     """
-    day = ask.date("day", calendar_of(ask.season, ask.seasons.clock()).day)
-    for file, column in _COLUMNS.items():
-        if column in ask.form:
-            break
-    else:
-        raise QuestionError("Name what is to be logged.")
-    name = ask.one(column) or ask.one(f"new_{column}")
-    if not name:
-        raise QuestionError("Name what is to be logged.")
+    day = ask.date("day", ask.calendar.day)
+    given = [(f, column, ask.one(column)) for f, column in _COLUMNS.items() if ask.one(column)]
+    if not given:
+        raise QuestionError("Say what it was: press its button, or write its name.")
+    file, column, name = given[0]
     cells: dict[str, str | None] = {column: name}
     if file == "sessions":
         cells["dose"] = _dose(ask.one("dose"), ask.one("other_dose"))
@@ -65,8 +61,7 @@ def log_event(ask: Ask) -> Answered:
 
 def show_week(ask: Ask) -> Shown:
     """Show a week, with room for what is missing of it."""
-    season = ask.season
-    calendar = calendar_of(season, ask.seasons.clock())
+    calendar = ask.calendar
     monday = monday_of(ask.date("of", calendar.day))
     days = [monday + i * DAY for i in range(WEEK)]
     facts = {

@@ -12,14 +12,13 @@ from slackwater.fitting.answers.forecast import forecast
 from slackwater.fitting.daily.typed import Typed
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.where import next_of
-from slackwater.fitting.logbook import readings_of
 from slackwater.fitting.questions import question
 from slackwater.fitting.report import steps, words
 from slackwater.fitting.report.caution import SHORT_CAUTION
 from slackwater.fitting.report.page.pieces import pieces
 from slackwater.fitting.report.reasons import sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
-from slackwater.fitting.serving.days import Calendar, calendar_of, reading_of
+from slackwater.fitting.serving.days import Calendar, reading_of
 from slackwater.fitting.serving.views.entering import enter
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
@@ -37,19 +36,20 @@ _WAYS: Final = {  # the view that a next step is done in, where it is not this o
 def show(ask: Ask) -> Shown:
     """Show this morning."""
     season = ask.season
-    calendar = calendar_of(season, ask.seasons.clock())
+    calendar = ask.calendar
     there = reading_of(calendar.tables, calendar.day)
+    rows = calendar.tables.readings.rows
     facts = {
         "day": calendar.day,
         "ahead": calendar.ahead,
         "reading": there,
-        "sensor": readings_of(season.path).sensor if season.path.is_dir() else "",
-        "sensors": sorted({row.sensor for row in calendar.tables.readings.rows if row.sensor}),
-        "standing": _standing(season),
+        "sensor": rows[-1].sensor if rows else "",
+        "sensors": sorted({row.sensor for row in rows if row.sensor}),
+        "standing": ask.once("standing", lambda: _standing(season)),
         "problems": _problems(season),
-        "trial": _trial(season, calendar.day),
+        "trial": ask.once(("lot", calendar.day), lambda: _trial(season, calendar.day)),
         "planned": _planned(season, calendar),
-        "step": _step(season),
+        "step": ask.once("step", lambda: _step(season)),
         "caution": SHORT_CAUTION,
     }
     return Shown("morning", f"The morning of {words.day_name(str(calendar.day))}", facts)
@@ -57,7 +57,7 @@ def show(ask: Ask) -> Shown:
 
 def log_reading(ask: Ask) -> Answered:
     """Take this morning's reading."""
-    day = ask.date("date", calendar_of(ask.season, ask.seasons.clock()).day)
+    day = ask.date("date", ask.calendar.day)
     cells: dict[str, str | None] = {"rmssd_ms": ask.one("ms").removesuffix("ms").strip()}
     if "sensor" in ask.form:
         cells["sensor"] = ask.one("sensor") or None
