@@ -67,7 +67,7 @@ class SeasonFolder(Athlete):
 
     def _stamps(self) -> dict[str, tuple[int, ...]]:
         """Return what tells that a file was written anew, by name; nothing for one not there."""
-        found = {}
+        found: dict[str, tuple[int, ...]] = {}
         for name in _WATCHED:
             with suppress(OSError):
                 told = (self.path / name).stat()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import mimetypes
 from collections.abc import AsyncIterator, Callable, Collection, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from pathlib import PurePosixPath
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
-import anyio
 from starlette.applications import Starlette
 from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
@@ -22,7 +23,7 @@ from slackwater.fitting.report.reasons import told as in_words
 from slackwater.fitting.serving import rendering
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, filled, path_of
 from slackwater.fitting.serving.door import Door
-from slackwater.fitting.serving.guard import Guard, TooMuchError, too_much
+from slackwater.fitting.serving.guard import Guard, TooMuchError, not_in, too_much
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
 from slackwater.fitting.serving.views import entering, fit, log, morning, start
@@ -30,6 +31,7 @@ from slackwater.fitting.serving.work import Works
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 View = Callable[[Ask], Answered]
+Result = TypeVar("Result")
 
 SHOWN: Final[Mapping[str, View]] = {
     "": morning.show,
@@ -64,7 +66,7 @@ class Page:
         self.seasons, self.works, self.told = seasons, Works(), Told()
         self._door, self._cookie = door, cookie
         # Answers, and pictures above all, are not made to be worked out several at a time.
-        self._one = anyio.CapacityLimiter(1)
+        self._one = ThreadPoolExecutor(1)
 
     async def start(self, request: Request) -> Response:
         """Answer the first address."""
@@ -88,14 +90,14 @@ class Page:
     async def static(self, request: Request) -> Response:
         """Answer with a style sheet or a script."""
         name = PurePosixPath(request.path_params["name"]).name
-        with suppress(OSError):
+        with suppress(OSError, ValueError):
             kind = mimetypes.guess_type(name)[0]
             return Response(rendering.static(name), media_type=kind)
         return Response("There is no such file.", 404)
 
     def _let_in(self, cookie: str | None) -> Response:
         if cookie is None:
-            return RedirectResponse("/", 303)  # where those outside are told so
+            return not_in()
         response = RedirectResponse("/", 303)
         response.set_cookie(self._cookie, cookie, httponly=True, samesite="strict", path="/")
         return response
@@ -120,7 +122,7 @@ class Page:
                 return _refused(_GONE.format(folder=found.path), 410, form)
             return _safely(view, ask)
 
-        answer = await anyio.to_thread.run_sync(answered, limiter=self._one)
+        answer = await self._alone(answered)
         if isinstance(answer, File):
             kept = f'attachment; filename="{answer.name}"'
             return Response(
@@ -141,7 +143,10 @@ class Page:
                     _ = found.now
                     found.keep_in_mind()
 
-        await anyio.to_thread.run_sync(work, limiter=self._one)
+        await self._alone(work)
+
+    async def _alone(self, work: Callable[[], Result]) -> Result:
+        return await asyncio.get_running_loop().run_in_executor(self._one, work)
 
     def _with_lines(self, answer: Elsewhere) -> str:
         if not answer.lines:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from math import exp
 from typing import NamedTuple
 
 from slackwater.fitting.doubts.dates import today_of
@@ -50,7 +51,8 @@ def calendar_of(season: SeasonFolder, clock: dt.date) -> Calendar:
 
 def reading_of(tables: Tables, day: dt.date) -> float | None:
     """Return a morning's reading, ms; None where there is none."""
-    from math import exp
-
     rows = [row for row in tables.readings.rows if row.date == day]
-    return exp(ln_of(rows[-1])) if rows else None
+    if not rows:
+        return None
+    ms = rows[-1].rmssd_ms
+    return exp(ln_of(rows[-1])) if ms is None else ms

@@ -82,7 +82,7 @@ class Guard:
             return _page(403, "Another page asked for this; it was refused.")
         scope["token"] = self._door.token(_cookie_of(headers, self._cookie))
         if scope["token"] is None and not scope["path"].startswith(_OPEN):
-            return _page(403, _NOT_IN)
+            return not_in()
         return None
 
 
@@ -96,6 +96,11 @@ _NOT_IN: Final = (
 def too_much() -> HTMLResponse:
     """Return the answer to a body that is larger than it may be."""
     return _page(413, "That is more than the page takes at once. Nothing was written.")
+
+
+def not_in() -> HTMLResponse:
+    """Return the answer to whoever did not come in by the opening link."""
+    return _page(403, _NOT_IN)
 
 
 def _page(status: int, text: str) -> HTMLResponse:

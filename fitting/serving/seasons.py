@@ -42,7 +42,8 @@ class Seasons:
     def to_begin(self) -> str | None:
         """The name of the folder that the page was opened on and that holds no season yet."""
         asked = self._asked
-        return None if asked is None or is_season(asked) else asked.name
+        there = asked is None or asked in self._seen or is_season(asked)
+        return None if there or asked is None else asked.name
 
     def find(self, name: str) -> SeasonFolder | None:
         """Return a season as its files are now; None where there is none of that name.
