@@ -59,8 +59,9 @@ class SeasonFolder(Athlete):
         resting = {_KEPT[name] for name in changed if name in _KEPT}
         if changed:
             resting.add("told")
-        if changed - {PLANS, TRIALS}:  # all but what is read from one file by itself
-            resting |= self.__dict__.keys() - {"path", "_seen", *_KEPT.values()}
+        if changed - {PLANS, TRIALS}:  # all but what is read from other files alone
+            own = set() if changed - _KEPT.keys() else {"season", "doubts"}
+            resting |= self.__dict__.keys() - {"path", "_seen", *_KEPT.values(), *own}
         for name in resting:
             self.__dict__.pop(name, None)
         return bool(changed)

@@ -11,7 +11,7 @@ import jinja2
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.page import environment
-from slackwater.fitting.report.page.pieces import Facts, Line
+from slackwater.fitting.report.pieces import Facts, Line
 from slackwater.fitting.serving.asked import Shown, path_of
 from slackwater.fitting.serving.told import Done
 

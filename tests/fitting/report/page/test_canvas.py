@@ -40,8 +40,8 @@ def test_a_unit_is_a_pixel() -> None:
     drawn = picture("one", drawing)
     assert 'viewBox="0 0 320 100"' in drawn.narrow
     assert 'viewBox="0 0 720 100"' in drawn.wide
-    assert f"font-size: {NARROW.text:g}px" in drawn.narrow
-    assert f"font-size: {WIDE.text:g}px" in drawn.wide
+    assert f'font-size="{NARROW.text:g}px"' in drawn.narrow
+    assert f'font-size="{WIDE.text:g}px"' in drawn.wide
 
 
 def test_the_same_drawing_is_the_same_and_pictures_share_no_id() -> None:
@@ -75,7 +75,7 @@ def test_intervals_stand_where_their_numbers_are() -> None:
     ground = Ground("days", 0.0, (-0.5, 0.5), ratio=False, less="less", more="more")
     rows = [Row("first", -2.0, -1.0, 0.0, "-1"), Row("second", 0.0, 1.0, 2.0, "+1")]
     svg = intervals("two", rows, ground).wide
-    bars = re.findall(r'd="M ([\d.]+) ([\d.]+) L ([\d.]+) [\d.]+ "[^>]*stroke-width: 4', svg)
+    bars = re.findall(r'd="M ([\d.]+) ([\d.]+) L ([\d.]+) [\d.]+ "[^>]*stroke-width="4"', svg)
     assert len(bars) == 2
     (left, above, middle), (same, below, right) = [tuple(map(float, bar)) for bar in bars]
     assert middle == same  # one ends at no difference, where the other begins

@@ -6,18 +6,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from slackwater.fitting import SeasonFolder, baseline, forecast
-from slackwater.fitting.report.page.parts_today import headline
-from slackwater.fitting.report.words import milliseconds
+from slackwater.fitting import SeasonFolder, today
+from slackwater.fitting.report.today import headline, reading
 from tests.fitting.serving.conftest import NEXT, Visitor, text_of, visit
 from tests.fitting.serving.test_app import rows
 
 
 def test_it_says_what_the_answers_say(visitor: Visitor, demo_copy: Path) -> None:
     said, season = text_of(visitor.look()), SeasonFolder(demo_copy)
-    now = baseline(season)
-    assert headline(now, forecast(season, 10)) in said
-    assert milliseconds(now.baseline_rmssd_ms) in said
+    answer = today(season, morning=np.datetime64(NEXT))
+    assert headline(answer) in said
+    assert reading(answer) in said
+    for row in answer.types:
+        assert row.type in said
     assert "This describes past readings and is no diagnosis" in said
 
 
@@ -81,4 +82,4 @@ def test_a_past_that_was_edited_asks_for_a_new_fit(
     file.write_text("\n".join([*lines[:5], *lines[6:]]) + "\n")
     said = text_of(visitor.look())
     assert "fit" in said
-    assert "You are likely" not in said
+    assert "the chance is" not in said
