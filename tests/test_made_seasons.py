@@ -13,6 +13,7 @@ from statsmodels.tsa.statespace.structural import UnobservedComponents
 from slackwater.model import names as n
 from slackwater.model.season import Season
 from tests.studies import code_state
+from tests.studies.asking import share_held
 from tests.studies.bootstrap import Ranged, mean_over, ratio_over, share_over
 from tests.studies.coverage import coverage_row, flat, table
 from tests.studies.flags import first_told, stretches
@@ -180,7 +181,10 @@ def test_seasons_that_all_end_alike_are_no_proof() -> None:
 
 
 def _judged(cover: float, days: float, refused: str = "") -> dict[str, Any]:
-    against = {"cover": cover, "width": 1.0, "error": 0.5}
+    against = {
+        "cover": cover, "width": 1.0, "error": 0.5, "held": 0.8, "over": 0.9, "inside": 0.72,
+        "expected_error": -0.09,
+    }  # fmt: skip
     return {
         "refused": refused,
         "types": [{"days": days, "next_days": 2.0, "typical": against, "next": against}],
@@ -196,8 +200,25 @@ def test_truths_of_exactly_one_day_are_counted_apart() -> None:
     row = coverage_row("made", [_judged(0.0, 2.0), _judged(1.0, 1.0), _judged(1.0, 3.0, "no")])
     assert row["typical"].value == 0.0
     assert row["typical_one_day"].value == 1.0
+    assert row["bias_foretold"] == pytest.approx(-0.1)
+    assert [row["typical_all"].value, row["next_foretold"]] == pytest.approx([0.8, 0.8])
     assert (row["types_over_a_day"], row["types_of_one_day"], row["refused"]) == (1, 1, 1)
     assert row["crps_over_oracle"].value == pytest.approx(1.5)
+
+
+def test_ties_are_counted_by_the_share_that_lies_in_the_range() -> None:
+    """Truths and draws of one law, of which many are exactly one day, are held 8 times in 10."""
+    rng = np.random.default_rng(3)
+    days = 1 + np.maximum(0.0, rng.normal(0.3, 1.0, (400, 500)))
+    shares = [share_held(row[1:], row[0]) for row in days]
+    assert np.mean([s["held"] for s in shares]) == pytest.approx(0.8, abs=5 * 0.4 / 20)
+    over = days[:, 0] > 1
+    low, high = np.quantile(days[:, 1:], [0.1, 0.9], axis=1)
+    foretold = sum(s["inside"] for s in shares) / sum(s["over"] for s in shares)
+    found = ((days[:, 0] <= high) & (days[:, 0] >= low))[over].mean()
+    assert foretold == pytest.approx(found, abs=5 * 0.4 / np.sqrt(over.sum()))
+    assert share_held(np.linspace(2.0, 3.0, 101), 2.5)["held"] == 1.0
+    assert share_held(np.linspace(2.0, 3.0, 101), 1.0)["held"] == 0.0
 
 
 def test_a_ranged_value_is_three_columns_and_one_cell() -> None:

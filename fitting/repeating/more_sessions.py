@@ -3,13 +3,15 @@
 A preposterior analysis (Raiffa & Schlaifer 1961, Applied Statistical Decision Theory; from
 memory). Some posterior draws are taken for the truth in turn. For each, undisturbed
 sessions of the type are simulated, one after the other: readings on the nights after each,
-at its dip, rate, scatter and ordinary noise, around a baseline that goes on drifting. All
+at its dip, rate, scatter and ordinary noise, some of which lingers, around a baseline that goes
+on drifting. All
 draws are then weighed by their likelihood of those readings, each with the baseline as it
 would have followed it, and the interval of typical days is read off the weighed draws.
 
-What this leaves out: nights are ordinary ones, what is left of a dip after these nights is
-gone, and what the baseline learns from a session whose own dip is uncertain is taken in by
-its mean and its mean variance. `docs/calibration/repeats.md` holds it against new fits.
+What this leaves out: nights are ordinary ones, what is left of a dip and of lingering noise
+after these nights is gone, and what the baseline learns from a session whose own dip is
+uncertain is taken in by its mean and its mean variance. `docs/calibration/repeats.md` holds it
+against new fits.
 """
 
 from __future__ import annotations
@@ -31,7 +33,9 @@ class TypeDraws(NamedTuple):
         dip: the dip that decays, of the typical session, ln.
         first_night: share of it that the first night shows.
         rate: recovery rate, 1/day.
-        noise_sd: of an ordinary night, ln.
+        noise_sd: of an ordinary night, what lingers included, ln.
+        lingering: share of its variance that lingers into the next nights.
+        persistence: what is left of that after a night.
         session_sd: session-to-session SD of log dip.
         drift_sd: baseline's random walk, ln per night.
         level_variance: baseline's variance before the first session to come.
@@ -41,6 +45,8 @@ class TypeDraws(NamedTuple):
     first_night: Floats
     rate: Floats
     noise_sd: Floats
+    lingering: Floats
+    persistence: Floats
     session_sd: Floats
     drift_sd: Floats
     level_variance: Floats
@@ -69,6 +75,13 @@ class TypeDraws(NamedTuple):
         shown = np.exp(-self.rate[:, None] * np.arange(nights))
         shown[:, 0] *= self.first_night
         return np.asarray(shown)
+
+    def noise(self, nights: int) -> Floats:
+        """Return the covariance of the noise of nights in a row, shape (S, nights, nights), ln²."""
+        apart = np.abs(np.subtract.outer(np.arange(nights), np.arange(nights)))
+        shared = self.lingering[:, None, None] * self.persistence[:, None, None] ** apart
+        shared[:, apart == 0] = 1.0
+        return np.asarray(self.noise_sd[:, None, None] ** 2 * shared)
 
 
 class Baseline(NamedTuple):
@@ -149,7 +162,9 @@ def simulated_session(
     normal = _mirrored(rng, (count, 2 * nights + 1))
     dip = truth.dip * np.exp(truth.session_sd * normal[:, 0])
     drift = truth.drift_sd[:, None] * normal[:, 1 : nights + 1]
-    noise = truth.noise_sd[:, None] * normal[:, nights + 1 :]
+    noise = np.einsum(
+        "tij,tj->ti", np.linalg.cholesky(truth.noise(nights)), normal[:, nights + 1 :]
+    )
     path = level[:, None] + np.cumsum(drift, axis=1)
     return path - dip[:, None] * truth.course(nights) + noise, path[:, -1]
 
@@ -171,7 +186,7 @@ def weigh_session(draws: TypeDraws, known: Baseline, readings: Floats) -> tuple[
     drifted = draws.drift_sd[:, None] ** 2 * np.arange(1, nights + 1)
     with_last = known.variance[:, None] + drifted  # covariance of readings with the last level
     covariance = np.minimum(with_last[:, :, None], with_last[:, None, :])
-    covariance += draws.noise_sd[:, None, None] ** 2 * np.eye(nights)
+    covariance += draws.noise(nights)
     precision = np.linalg.inv(covariance)
     of_level, of_course = precision.sum(axis=2), np.einsum("sij,sj->si", precision, course)
     level_course = of_level * course

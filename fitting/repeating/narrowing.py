@@ -94,11 +94,14 @@ def _narrowing(now: Standing, label: str, share: float, level: float, shown: boo
 def type_draws(now: Standing, label: str) -> TypeDraws:
     """Return what is known of one type, draw by draw."""
     which = now.types.index(label)
+    odds, kept = now.parameter(n.LINGERING_ODDS), now.parameter(n.PERSISTENCE_ODDS)
     return TypeDraws(
         dip=np.exp(now.log_dips()[:, which]),
         first_night=now.parameter(n.FIRST_NIGHT),
         rate=np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which]),
         noise_sd=now.parameter(n.NOISE_SD),
+        lingering=odds / (1 + odds),
+        persistence=kept / (1 + kept),
         session_sd=now.parameter(n.SESSION_SD),
         drift_sd=now.parameter(n.DRIFT_SD),
         level_variance=now.level.covariance[BASELINE, BASELINE],

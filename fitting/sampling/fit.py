@@ -29,6 +29,7 @@ from slackwater.model.unexplained import Stretch, Watched, stretches_in
 
 FEWEST_READINGS: Final = 14
 TUNE: Final = 1000
+ENOUGH: Final = 4000  # draws, by which mixing is judged as every answer is
 BRIEF: Final = 300  # draws, and as many before them
 TARGET_ACCEPT: Final = 0.9
 CAREFUL: Final = (2 * TUNE, 0.98)  # warm-up and target acceptance, where the first run fell short
@@ -60,8 +61,9 @@ def fit(
 ) -> Posterior:
     """Sample the posterior of a season.
 
-    Where the sampler's checks find something to complain of, it runs once more, with a
-    longer warm-up and smaller steps, and the better of the two is kept.
+    Where the sampler's checks find something to complain of that more draws alone would not
+    mend, it runs once more, with a longer warm-up and smaller steps, and the better of the two
+    is kept.
 
     Args:
         season: at least 14 readings.
@@ -151,7 +153,7 @@ class _Sampling(NamedTuple):
         cores = self.cores or min(self.chains, os.cpu_count() or 1)
         run = _Run(model, compiled, self.draws, self.chains, cores)
         groups, checks = run.sample(self.seed, self.tune, TARGET_ACCEPT)
-        if checks.complaints and self.tune == TUNE:
+        if _struggled(checks) and self.tune == TUNE:
             again = run.sample(self.seed, *CAREFUL)
             if _flaws(again[1]) < _flaws(checks):
                 groups, checks = again
@@ -197,6 +199,16 @@ class _Run(NamedTuple):
             "constant_data": _constant(self.model),
         }
         return groups, check(posterior, stats)
+
+
+def _struggled(checks: FitChecks) -> bool:
+    """Return whether there is something to complain of that more draws alone would not mend."""
+    asked = min(1.0, checks.draws / ENOUGH)
+    return not (
+        checks.divergences == 0
+        and checks.worst_rhat <= 1 + 0.01 / asked
+        and checks.worst_ess >= 400 * asked
+    )
 
 
 def _flaws(checks: FitChecks) -> tuple[bool, int, int]:

@@ -1,9 +1,9 @@
 """How far the answers can be trusted, measured on seasons whose truth is known.
 
-    python -m tests.studies.calibration [--seasons 60] [--followed 20] [--drawn 300] [--long 60]
-        [--deciding 40] [--jobs 2]
+    python -m tests.studies.calibration [--seasons 60] [--named 60] [--modelled 100]
+        [--followed 20] [--drawn 300] [--long 60] [--deciding 40] [--jobs 2]
 
-Takes many hours; resumes where it was stopped, as long as the code is the same. Writes the page,
+Takes hours; resumes where it was stopped, as long as the code is the same. Writes the page,
 tables and pictures in docs/calibration/. Needs the extra `studies`. `tests.studies.quick` judges a
 change of the model in minutes.
 """
@@ -24,7 +24,15 @@ from tests.studies import pictures
 from tests.studies.coverage import coverage_row, write_table
 from tests.studies.following import HORIZONS, follow
 from tests.studies.judging import catch_up, decide, judge
-from tests.studies.kinds import DOES_NOTHING, DROPS, FIRST_KINDS, KINDS, OTHER_KINDS, SPEEDS_UP
+from tests.studies.kinds import (
+    AS_MODELLED,
+    DOES_NOTHING,
+    DROPS,
+    FIRST_KINDS,
+    KINDS,
+    OTHER_KINDS,
+    SPEEDS_UP,
+)
 from tests.studies.measured_page import page
 from tests.studies.pool import run_all
 from tests.studies.ranks import LONG_NIGHTS, NIGHTS, rank
@@ -34,6 +42,14 @@ PAGES = Path(__file__).parents[2] / "docs" / "calibration"
 MEASURED = (SPEEDS_UP, DOES_NOTHING)
 SEASON_LENGTHS = (84, 168, 252)
 CAUGHT_UP = 20
+NAMED = (
+    AS_MODELLED,
+    "noise autocorrelation 0.2",
+    "noise autocorrelation 0.4",
+    "drift and a new sensor",
+    "one session in eight not logged",
+    "weekly rhythm, fixed weekdays",
+)
 STEADY = (*FIRST_KINDS, *OTHER_KINDS)
 Rows = list[dict[str, Any]]
 
@@ -42,6 +58,8 @@ def main() -> None:
     """Run every study, then write the tables, pictures and the page."""
     parser = argparse.ArgumentParser(description="Measure how far the answers can be trusted.")
     parser.add_argument("--seasons", type=int, default=60, help="seasons of each kind")
+    parser.add_argument("--named", type=int, default=60, help="the same, of what nights are like")
+    parser.add_argument("--modelled", type=int, default=100, help="the same, as modelled")
     parser.add_argument("--followed", type=int, default=20, help="seasons whose end is followed")
     parser.add_argument("--drawn", type=int, default=300, help="seasons drawn from the priors")
     parser.add_argument("--long", type=int, default=60, help="the same, of over a year")
@@ -49,7 +67,11 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, help="processes at once; one for each core")
     options = parser.parse_args()
     jobs = options.jobs
-    seasons = [(kind, seed) for seed in range(options.seasons) for kind in KINDS]
+    count = dict.fromkeys(KINDS, options.seasons) | dict.fromkeys(NAMED, options.named)
+    count[AS_MODELLED] = options.modelled
+    seasons = [
+        (kind, seed) for seed in range(max(count.values())) for kind in KINDS if seed < count[kind]
+    ]
     judged = run_all("judge", judge, seasons, jobs)
     drawn = [
         (nights, run_all("rank", rank, [(seed, nights) for seed in range(count)], jobs))
@@ -80,10 +102,12 @@ def main() -> None:
         write_table(PAGES / f"{name}.csv", rows)
     fits = [r["fit"] for r in [*judged, *decided]] + [f for r in followed for f in r["fits"]]
     fits += [row for _, rows in drawn for row in rows]
-    command = (
-        f"python -m tests.studies.calibration --seasons {options.seasons} --followed "
-        f"{options.followed} --drawn {options.drawn} --long {options.long} --deciding "
-        f"{options.deciding}"
+    command = " ".join(
+        [
+            f"python -m tests.studies.calibration --seasons {options.seasons}",
+            f"--named {options.named} --modelled {options.modelled} --followed {options.followed}",
+            f"--drawn {options.drawn} --long {options.long} --deciding {options.deciding}",
+        ]
     )
     text = page(command, coverage, drops, scores, verdicts, ranks, fit_facts(fits, caught))
     (PAGES / "measured.md").write_text(text, encoding="utf-8")

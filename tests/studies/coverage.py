@@ -27,6 +27,13 @@ def coverage_row(kind: str, judged: Rows) -> dict[str, Any]:
         mean = share_over if of == "cover" else mean_over
         return mean([[t[what][of] for t in row["types"] if keep(t[truth])] for row in answered])
 
+    def held(what: str) -> Ranged:
+        return mean_over([[t[what]["held"] for t in row["types"]] for row in answered])
+
+    def foretold(what: str, key: str = "inside") -> float:
+        every = [t[what] for row in answered for t in row["types"]]
+        return _sum(every, key) / _sum(every, "over")
+
     def over(true_days: float) -> bool:
         return true_days > ONE_DAY
 
@@ -47,10 +54,15 @@ def coverage_row(kind: str, judged: Rows) -> dict[str, Any]:
         "refused": len(judged) - len(answered),
         "typical": days("typical", "cover", over),
         "next": days("next", "cover", over),
+        "typical_foretold": foretold("typical"),
+        "next_foretold": foretold("next"),
+        "typical_all": held("typical"),
+        "next_all": held("next"),
         "typical_one_day": days("typical", "cover", one),
         "types_over_a_day": sum(over(t["days"]) for t in types),
         "types_of_one_day": sum(one(t["days"]) for t in types),
         "bias_days": days("typical", "error", over),
+        "bias_foretold": foretold("typical", "expected_error"),
         "width_days": days("typical", "width", over),
         "baseline": share_over([[row["baseline"]["cover"]] for row in answered]),
         "baseline_error_ms": mean_over([[row["baseline"]["error"]] for row in answered]),

@@ -1,9 +1,10 @@
 """Whether a stretch that the log does not explain is told, how soon, and how often in vain.
 
-    python -m tests.studies.flags [--seasons 60] [--watched 10] [--jobs 2]
+    python -m tests.studies.flags [--seasons 60] [--watched 10] [--nights 730] [--jobs 2]
+        [--kinds NAME ...] [--write]
 
-Takes many hours; resumes where it was stopped, as long as the code is the same. Writes
-docs/calibration/flags.md and its tables. Needs the extra `studies`.
+Takes many hours with every kind; resumes where it was stopped, as long as the code is the same.
+`--write` writes docs/calibration/flags.md and its tables. Needs the extra `studies`.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ FALL_COLUMNS: Final = {
 STEADY_COLUMNS: Final = {
     "kind": "kind of season",
     "seasons": "seasons",
-    "told": "stretches told in two years",
+    "told": "stretches told in a season",
+    "in_two_years": "the same in two years",
     "most": "most in one season",
     "at_most_one": "seasons with one at most",
     "nights_told": "share of mornings told",
@@ -57,18 +59,21 @@ def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Hold what is told as unexplained to the truth.")
     parser.add_argument("--seasons", type=int, default=60, help="seasons of each kind of drop")
-    parser.add_argument("--watched", type=int, default=10, help="two-year seasons without a drop")
+    parser.add_argument("--watched", type=int, default=10, help="long seasons without a drop")
+    parser.add_argument("--nights", type=int, default=TWO_YEARS, help="nights of these")
     parser.add_argument("--jobs", type=int, help="processes at once; one for each core")
     parser.add_argument("--kinds", nargs="+", default=[*FALLS, *STEADY], metavar="NAME")
+    parser.add_argument("--write", action="store_true", help="write the page and its tables")
     options = parser.parse_args()
     falls = [kind for kind in FALLS if kind in options.kinds]
     steady = [kind for kind in STEADY if kind in options.kinds]
     asked = run_all("fall", fall, _tasks(falls, options.seasons), options.jobs)
-    watched = run_all("watch", watch, _tasks(steady, options.watched), options.jobs)
+    long = [(*task, options.nights) for task in _tasks(steady, options.watched)]
+    watched = run_all("watch", watch, long, options.jobs)
     fallen = [_fall_row(kind, [r for r in asked if r["kind"] == kind]) for kind in falls]
     vain = [_steady_row(kind, [r for r in watched if r["kind"] == kind]) for kind in steady]
     text = _page(options, fallen, vain)
-    if {*falls, *steady} == {*FALLS, *STEADY}:
+    if options.write:
         write_table(PAGES / "flags-drops.csv", fallen)
         write_table(PAGES / "flags-without.csv", vain)
         (PAGES / "flags.md").write_text(text, encoding="utf-8")
@@ -108,10 +113,12 @@ def _fall_row(kind: str, rows: Rows) -> dict[str, Any]:
 
 def _steady_row(kind: str, rows: Rows) -> dict[str, Any]:
     counts = [stretches(row["told"]) for row in rows]
+    years = TWO_YEARS / (len(rows[0]["told"]) + FIRST_ASKED)
     return {
         "kind": kind,
         "seasons": len(rows),
         "told": mean_over([[count] for count in counts]),
+        "in_two_years": float(years * np.mean(counts)),
         "most": max(counts),
         "at_most_one": share_over([[count <= 1] for count in counts]),
         "nights_told": share_over([[p is not None for p in row["told"]] for row in rows]),
@@ -122,7 +129,8 @@ def _page(options: argparse.Namespace, fallen: Rows, vain: Rows) -> str:
     return f"""# Is what nobody logged told?
 
 Written by `python -m tests.studies.flags --seasons {options.seasons} --watched \
-{options.watched}`. [What it means](README.md).
+{options.watched} --nights {options.nights} --write`, \
+`--kinds` being those in the tables. [What it means](README.md).
 
 Where readings lie away from all that the log explains, `baseline` says so (`unexplained`). \
 Seasons of the kinds of the [calibration](measured.md), asked on every morning with the log and \
@@ -135,9 +143,9 @@ brackets: 95 % ranges, each season one try.
 
 {table(fallen, FALL_COLUMNS)}
 
-## Two years without a drop
+## Seasons without a drop
 
-{TWO_YEARS} nights, asked from night {FIRST_ASKED} on. A stretch is told once, however many \
+{options.nights} nights, asked from night {FIRST_ASKED} on. A stretch is told once, however many \
 mornings it lasts; {APART} mornings without part it from the next.
 
 {table(vain, STEADY_COLUMNS)}

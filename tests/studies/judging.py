@@ -11,14 +11,21 @@ from scoringrules import crps_ensemble
 from slackwater.fitting.answers.baseline import baseline
 from slackwater.fitting.answers.compare import compare_intervention
 from slackwater.fitting.answers.intervals import interval_of
-from slackwater.fitting.answers.recovery import Recovery, recovery, typical_days
+from slackwater.fitting.answers.recovery import next_session_days, recovery, typical_days
 from slackwater.fitting.state.ahead import look_ahead
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.season import Season
-from tests.studies.asking import coming_readings, covers, departures, learn, unexplained
+from tests.studies.asking import (
+    coming_readings,
+    covers,
+    departures,
+    learn,
+    share_held,
+    unexplained,
+)
 from tests.studies.generator import AHEAD, MEASURE, Made, make
 from tests.studies.oracle import Oracle
 
@@ -29,11 +36,11 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
     """Return how the answers about one made season compare with its truth.
 
     Keys: `types` (one entry a type: its true `days`, then cover, width and error of typical and
-    next-session days), `baseline` (in ms), `noise` (SD of an ordinary night, relative),
-    `coming` (the nights of rest after the season: cover, CRPS, the oracle's), `ratio` (where
-    there is a measure), `flagged` (whether something unexplained is told, in percent), `residuals`
-    (what departs in them), `fit` (divergences, worst R-hat and ESS, seconds). `refused` instead of
-    the answers where slackwater gives none.
+    next-session days, and what `share_held` says), `baseline` (in ms), `noise` (SD of an ordinary
+    night, relative), `coming` (the nights of rest after the season: cover, CRPS, the oracle's),
+    `ratio` (where there is a measure), `flagged` (whether something unexplained is told, in
+    percent), `residuals` (what departs in them), `fit` (divergences, worst R-hat and ESS,
+    seconds). `refused` instead of the answers where slackwater gives none.
     """
     made = make(kind, seed)
     season = Season.from_tables("made", **made.tables)
@@ -49,7 +56,7 @@ def judge(kind: str, seed: int) -> dict[str, Any]:
         "kind": kind,
         "seed": seed,
         "refused": "",
-        "types": _types(recovery(athlete), made),
+        "types": _types(athlete, made),
         "baseline": covers(now.baseline_rmssd_ms, float(np.exp(made.level[-1]))),
         "noise": {**noise, "error": noise["error"] / made.noise},
         "coming": _coming(athlete, made, seed),
@@ -109,19 +116,23 @@ def _answers(now: Standing) -> dict[str, np.ndarray]:
     }
 
 
-def _types(answer: Recovery, made: Made) -> list[dict[str, Any]]:
+def _types(athlete: Athlete, made: Made) -> list[dict[str, Any]]:
+    answer, now = recovery(athlete), athlete.now
+    of_typical, of_next = typical_days(now), next_session_days(now)
     rows = []
     for name in map(str, answer.types[n.TYPE].values):
-        its = answer.types.sel({n.TYPE: name})
+        its, which = answer.types.sel({n.TYPE: name}), now.types.index(name)
         typical, following = (interval_of(its[d]) for d in ("typical_days", "next_session_days"))
         rows.append(
             {
                 "type": name,
                 "sessions": int(its["sessions"]),
                 "days": made.days[name],
-                "typical": covers(typical, made.days[name]),
+                "typical": covers(typical, made.days[name])
+                | share_held(of_typical[:, which], made.days[name]),
                 "next_days": made.next_days[name],
-                "next": covers(following, made.next_days[name]),
+                "next": covers(following, made.next_days[name])
+                | share_held(of_next[:, which], made.next_days[name]),
             }
         )
     return rows

@@ -37,11 +37,11 @@ def fall(kind: str, seed: int) -> dict[str, Any]:
     return {"kind": kind, "told": [f and f.percent for f in flags], "lasted": before - made.drop_at}
 
 
-def watch(kind: str, seed: int) -> dict[str, Any]:
-    """Return on which mornings of a two-year season without a drop something is told."""
-    made = make(kind, seed, TWO_YEARS)
+def watch(kind: str, seed: int, nights: int = TWO_YEARS) -> dict[str, Any]:
+    """Return on which mornings of a long season without a drop something is told."""
+    made = make(kind, seed, nights)
     season = Season.from_tables("made", **made.tables)
-    flags = _mornings(season, range(FIRST_ASKED, TWO_YEARS), seed)
+    flags = _mornings(season, range(FIRST_ASKED, nights), seed)
     return {"kind": kind, "told": [f and f.percent for f in flags]}
 
 

@@ -23,6 +23,7 @@ from slackwater.model.design import design_of
 from slackwater.model.priors import LN_2, Belief, Priors
 from slackwater.model.season import DAY, Season
 from slackwater.model.simulator import Impulse, Simulated, Truth, plan_season, simulate
+from tests.studies.asking import learn
 
 NIGHTS = 100
 LONG_NIGHTS = 400  # a season of over a year, in which recovery has a trend
@@ -42,9 +43,7 @@ def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
     quantity, `again`, how often that was so, and the fit's `divergences`, `rhat` and `ess`.
     """
     rng = np.random.default_rng([7, seed] if nights == NIGHTS else [7, seed, nights])
-    plan = season_to_draw(rng, nights)
-    values, truth = draw_truth(plan, rng)
-    whole = _simulated(truth, plan, values, rng)
+    values, truth, whole = drawn_season(rng, nights)
     past = whole.season.through(whole.season.nights[-2])
     posterior, again = _fit(past, seed)
     now = Athlete(past, posterior).now
@@ -65,12 +64,21 @@ def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
 
 
 def _fit(season: Season, seed: int) -> tuple[Posterior, int]:
-    posterior = fit(season, seed=seed, cores=1)
+    posterior, _ = learn(season, seed)
     again = 0
     while not posterior.checks.usable and again < MOST_AGAIN:
         again += 1
         posterior = fit(season, seed=seed + 1000 * again, draws=4000, cores=1)
     return posterior, again
+
+
+def drawn_season(
+    rng: np.random.Generator, nights: int
+) -> tuple[dict[str, Floats], Truth, Simulated]:
+    """Draw a season from the priors; return its parameters by name, its truth, and itself."""
+    plan = season_to_draw(rng, nights)
+    values, truth = draw_truth(plan, rng)
+    return values, truth, _simulated(truth, plan, values, rng)
 
 
 def season_to_draw(rng: np.random.Generator, nights: int = NIGHTS) -> Season:
@@ -179,6 +187,9 @@ def _simulated(
 
 
 def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
+    def share(odds: str) -> float:
+        return float(v[odds] / (1 + v[odds]))
+
     def impulse(log_dip: Floats, log_rate: Floats) -> Impulse:
         return Impulse(float(np.exp(log_dip)), LN_2 / float(np.exp(log_rate)))
 
@@ -192,6 +203,8 @@ def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
         lifts={MEASURE: float(v[n.LIFT][0])},
         sensor_steps={"clip": float(v[n.SENSOR_STEP][0])},
         noise_sd=float(v[n.NOISE_SD]),
+        lingering=share(n.LINGERING_ODDS),
+        persistence=share(n.PERSISTENCE_ODDS),
         noise_tail=float(v[n.NOISE_TAIL]),
         drift_sd=float(v[n.DRIFT_SD]),
         session_sd=float(v[n.SESSION_SD]),

@@ -13,8 +13,9 @@ import pytest
 import xarray as xr
 from numpy.typing import ArrayLike
 from rich.console import Console, Group
-from scipy import integrate, stats
+from scipy import integrate, linalg, stats
 from statsmodels.stats.proportion import proportion_confint
+from statsmodels.tsa.arima_process import ArmaProcess
 
 from slackwater.fitting import Athlete, recovery, repeats
 from slackwater.fitting.repeating.agreement import share_of
@@ -277,8 +278,8 @@ def test_the_promise_takes_doses_as_they_were() -> None:
 def spread(log_sd: float, draws: int = 4000, **known: float) -> TypeDraws:
     """Draws that know all of a type but its typical dip, which is spread evenly by quantiles."""
     usual = {
-        "dip": 0.3, "first_night": 1.0, "rate": 0.5, "noise_sd": 0.01, "session_sd": 0.05,
-        "drift_sd": 1e-6, "level_variance": 1e-10,
+        "dip": 0.3, "first_night": 1.0, "rate": 0.5, "noise_sd": 0.01, "lingering": 0.0,
+        "persistence": 0.5, "session_sd": 0.05, "drift_sd": 1e-6, "level_variance": 1e-10,
     }  # fmt: skip
     fields = {key: np.full(draws, value) for key, value in (usual | known).items()}
     normal = stats.norm.ppf((np.arange(draws) + 0.5) / draws)
@@ -328,11 +329,13 @@ def test_one_session_against_published_arithmetic_of_repeated_trials() -> None:
 
 def test_readings_of_many_sessions_against_one_big_normal() -> None:
     # Without scatter the readings of all weeks are one multivariate normal, whose covariance is
-    # that of a random walk from an uncertain start (scipy.stats.multivariate_normal).
+    # that of a random walk from an uncertain start, and of noise with a first-order
+    # autoregression in it that starts anew every week (scipy.stats.multivariate_normal).
     rng = np.random.default_rng(5)
     draws = TypeDraws(
         dip=rng.uniform(0.1, 0.5, 6), first_night=rng.uniform(0.6, 1.4, 6),
         rate=rng.uniform(0.3, 1.0, 6), noise_sd=rng.uniform(0.05, 0.15, 6),
+        lingering=rng.uniform(0.1, 0.7, 6), persistence=rng.uniform(0.2, 0.8, 6),
         session_sd=np.full(6, 1e-7), drift_sd=rng.uniform(0.005, 0.03, 6),
         level_variance=rng.uniform(0.02, 0.05, 6) ** 2,
     )  # fmt: skip
@@ -349,13 +352,40 @@ def test_readings_of_many_sessions_against_one_big_normal() -> None:
     exact = np.empty((4, 6))
     for s in range(6):
         walk = draws.drift_sd[s] ** 2 * np.minimum(nights[:, None], nights)
-        covariance = walk + draws.level_variance[s] + draws.noise_sd[s] ** 2 * np.eye(21)
+        week = linalg.toeplitz(draws.lingering[s] * draws.persistence[s] ** np.arange(7))
+        np.fill_diagonal(week, 1.0)
+        noise = draws.noise_sd[s] ** 2 * linalg.block_diag(week, week, week)
+        covariance = walk + draws.level_variance[s] + noise
         shown = np.exp(-draws.rate[s] * np.arange(7))
         shown[0] *= draws.first_night[s]
         mean = -draws.dip[s] * np.tile(shown, 3)
         exact[:, s] = stats.multivariate_normal(mean, covariance).logpdf(every)
     # The constant left out is the same for all truths and draws.
     assert found - exact == pytest.approx(np.full((4, 6), (found - exact)[0, 0]), abs=1e-3)
+
+
+def test_simulated_noise_lingers_as_statsmodels_says() -> None:
+    # Autocovariance of noise with a first-order autoregression in it: statsmodels' ArmaProcess.
+    draws = spread(
+        0.0, 2, dip=1e-12, noise_sd=0.1, lingering=0.6, persistence=0.7, level_variance=0.0
+    )
+    many = TypeDraws(*(np.repeat(field[:1], 40_000) for field in draws))
+    readings, _ = simulated_session(many, np.zeros(40_000), np.random.default_rng(8), 7)
+    lingering = ArmaProcess([1, -0.7]).acovf(7) * 0.6 * (1 - 0.7**2)
+    expected = linalg.toeplitz(0.01 * (lingering + 0.4 * (np.arange(7) == 0)))
+    error = 5 * 0.01 * np.sqrt(2 / 20_000)  # the second half mirrors the first
+    np.testing.assert_allclose(readings.T @ readings / 40_000, expected, atol=error)
+
+
+def test_noise_that_lingers_teaches_less() -> None:
+    rng = np.random.default_rng
+    widths = [
+        expected_widths(
+            spread(0.3, 800, noise_sd=0.08, lingering=share, persistence=0.8), (8,), 12, 0.8, rng(2)
+        )[0]
+        for share in (0.0, 0.6)
+    ]
+    assert widths[1] > 1.1 * widths[0]
 
 
 def test_a_session_s_scatter_is_summed_out_as_quadrature_does() -> None:

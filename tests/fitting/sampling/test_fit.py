@@ -42,6 +42,7 @@ def short_fit(season: Season, **options: Any) -> Short:
     told: list[tuple[int, int]] = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(fit_module, "TUNE", 200)
+        patch.setattr(fit_module, "ENOUGH", 100)
         patch.setattr(fit_module, "CAREFUL", (300, 0.9))
         posterior = fit(
             season,
@@ -201,6 +202,7 @@ def test_progress_is_told_up_to_the_end_of_each_run(short: Short) -> None:
     ("first", "second", "kept"),
     [
         (CLEAN, None, CLEAN),
+        (few := FitChecks(0, 1000, 1.03, 150.0, 150.0), None, few),  # more draws would mend it
         (replace(CLEAN, divergences=2), CLEAN, CLEAN),
         (replace(CLEAN, divergences=2), replace(CLEAN, divergences=1), 1),
         (replace(CLEAN, divergences=2), replace(CLEAN, divergences=3), 2),
