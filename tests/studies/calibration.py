@@ -127,6 +127,7 @@ def _ranks(nights: int, rows: Rows) -> dict[str, Any]:
         "seasons": len(rows),
         "again": sum(row["again"] > 0 for row in rows),
         "quantities": len(ranks),
+        "told": {k: [row["told"][k] for row in rows] for k in rows[0]["told"]},
         "outside": pictures.draw_ranks(ranks, PAGES / picture),
         "picture": picture,
     }

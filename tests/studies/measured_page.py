@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
+
+import numpy as np
 
 from tests.studies.coverage import table
 from tests.studies.scores import PEERS, VERDICTS
@@ -41,6 +44,7 @@ SCORES = {
     **{name: name for name in PEERS},
     "new_fits_asked_for": "new fits asked for",
 }
+TOLD = {"name": "of the logarithm of", "median": "median", "from": "from", "to": "to"}
 MADE = {
     "kind": "kind",
     "sessions_per_arm": "sessions per arm",
@@ -63,7 +67,8 @@ def page(
         scores: a row for each kind and horizon.
         verdicts: a row for each kind and length.
         ranks: a row for each length of drawn seasons: `nights`, `seasons`, `again`,
-            `quantities`, `outside` (names, `each` and `all`), `picture`.
+            `quantities`, `told` (values by name), `outside` (names, `each` and `all`),
+            `picture`.
         facts: about the fits, from `fit_facts`.
     """
     return f"""# Measured
@@ -151,4 +156,15 @@ together: {", ".join(together) or "none"}. {row["again"]} seasons were fitted ag
 slackwater would not have answered from the first fit.
 
 ![Ranks: difference of the empirical distribution from the uniform]({row["picture"]})
+
+What these readings tell of how nights are: the posterior's standard deviation over the prior's \
+(1: nothing is learnt), and, of pairs, the correlation over the posterior (beyond 0.5: hardly \
+kept apart). Medians over the seasons, and the middle 80 % of them.
+
+{table([_told(name, values) for name, values in row["told"].items()], TOLD)}
 """
+
+
+def _told(name: str, values: Sequence[float]) -> dict[str, Any]:
+    low, median, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return {"name": name, "median": float(median), "from": float(low), "to": float(high)}

@@ -29,6 +29,14 @@ NIGHTS = 100
 LONG_NIGHTS = 400  # a season of over a year, in which recovery has a trend
 THIN = 10
 MOST_AGAIN = 2
+NIGHTLY = (n.NOISE_SD, n.LINGERING_ODDS, n.PERSISTENCE_ODDS, n.NOISE_TAIL, n.DRIFT_SD, n.SESSION_SD)
+PAIRS = (
+    (n.PERSISTENCE_ODDS, n.DRIFT_SD),
+    (n.LINGERING_ODDS, n.DRIFT_SD),
+    (n.PERSISTENCE_ODDS, n.TYPE_RATE_MEAN),
+    (n.LINGERING_ODDS, n.TYPE_RATE_MEAN),
+    (n.LINGERING_ODDS, n.PERSISTENCE_ODDS),
+)
 MODES = {"steady row": "row", "row intervals": "row", "hill run": "run"}
 MEASURE, STRESSOR = "river dip", "head cold"
 
@@ -40,7 +48,8 @@ def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
 
     A fit that slackwater would not answer from is made again with four times the draws, as
     it asks for, since leaving the season out would bias the ranks. Keys: `ranks` by
-    quantity, `again`, how often that was so, and the fit's `divergences`, `rhat` and `ess`.
+    quantity, `again`, how often that was so, `told`, what the readings tell of how nights are
+    (see `told`), and the fit's `divergences`, `rhat` and `ess`.
     """
     rng = np.random.default_rng([7, seed] if nights == NIGHTS else [7, seed, nights])
     values, truth, whole = drawn_season(rng, nights)
@@ -57,10 +66,27 @@ def rank(seed: int, nights: int = NIGHTS) -> dict[str, Any]:
     return {
         "ranks": _ranks(values, draws, rng),
         "again": again,
+        "told": told(draws),
         "divergences": checks.divergences,
         "rhat": checks.worst_rhat,
         "ess": min(checks.worst_bulk_ess, checks.worst_tail_ess),
     }
+
+
+def told(draws: dict[str, Floats]) -> dict[str, float]:
+    """Return what a season's readings tell of its nights, and what they cannot keep apart.
+
+    By quantity: the posterior's standard deviation over the prior's, both of the logarithm. By
+    pair of quantities: the correlation of the logarithms over the posterior.
+    """
+    priors = Priors()
+    log = {name: np.log(draws[name]) for name in NIGHTLY}
+    log[n.TYPE_RATE_MEAN] = draws[n.TYPE_RATE_MEAN]
+    narrower = {name: float(log[name].std() / getattr(priors, name).sd) for name in NIGHTLY}
+    together = {
+        f"{one}, {other}": float(np.corrcoef(log[one], log[other])[0, 1]) for one, other in PAIRS
+    }
+    return narrower | together
 
 
 def _fit(season: Season, seed: int) -> tuple[Posterior, int]:

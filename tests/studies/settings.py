@@ -71,7 +71,7 @@ def main() -> None:
 
 def warmed(kind: str, seed: int, tune: int) -> dict[str, Any]:
     """Return how a fit went with a warm-up of one length, the careful run left out."""
-    fitting = import_module("slackwater.fitting.sampling.fit")
+    fitting: Any = import_module("slackwater.fitting.sampling.fit")
     fitting.TUNE, fitting.CAREFUL = tune, (tune, fitting.TARGET_ACCEPT)
     runs: list[float] = []
     sample = fitting._Run.sample

@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.model.levels import Floats
 from slackwater.model.priors import Priors
@@ -33,7 +33,6 @@ FALL: Final = (-0.3, 0.15)  # mean and SD of a fall, ln
 KEPT: Final = 0.5 ** (1 / 5)  # of a fall after a night: half-life 5 days
 FAR: Final = (0.06, 6.0)  # chance of a far night, and by how much its variance is larger
 APART: Final = 7  # nights without an alarm between two that count
-Alarm = Callable[[Floats], Floats]
 
 
 def main() -> None:
@@ -111,7 +110,7 @@ def _watch_tells(y: Floats) -> float:
     return np.inf
 
 
-def _first(told: Floats) -> float:
+def _first(told: NDArray[np.bool_]) -> float:
     return float(np.argmax(told)) + 1 if told.any() else np.inf
 
 
