@@ -28,11 +28,11 @@ from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch, Watched, stretches_in
 
 FEWEST_READINGS: Final = 14
-TUNE: Final = 1000
+TUNE: Final = 400
 ENOUGH: Final = 4000  # draws, by which mixing is judged as every answer is
 BRIEF: Final = 300  # draws, and as many before them
 TARGET_ACCEPT: Final = 0.9
-CAREFUL: Final = (2 * TUNE, 0.98)  # warm-up and target acceptance, where the first run fell short
+CAREFUL: Final = (2000, 0.98)  # warm-up and target acceptance, where the first run fell short
 TAILS: Final = (0.05, 0.95)  # of the tail ESS (Vehtari et al. 2021, Bayesian Analysis 16:667)
 _KEPT_STATS: Final = {
     "diverging": "diverging",
