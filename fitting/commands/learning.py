@@ -113,7 +113,7 @@ def check(season: Path, as_json: bool, yes: bool) -> None:
 @click.option("--chains", type=int, default=4, show_default=True, help="Number of chains.")
 @guided
 def fit(season: SeasonFolder, seed: int | None, draws: int, chains: int) -> None:
-    """Learn from a season; writes the posterior into it as posterior.nc.
+    """Learn from a season; writes what was learnt into it as posterior.nc.
 
     \b
     Examples:

@@ -16,6 +16,8 @@ from slackwater.fitting.commands.completion import complete_folder
 from slackwater.model.errors import NoAnswerError, SeasonError
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
     from slackwater.fitting.answers.answer import Answer
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.journey.next_step import NextStep
@@ -38,13 +40,30 @@ level_option = click.option(
     type=float,
     default=DEFAULT_LEVEL,
     show_default=True,
-    help="Credible mass of every range, between 0 and 1.",
+    help="How often every range holds, between 0 and 1.",
+)
+_EXPLAIN: Final = "explain_terms"
+_DETAILS: Final = "details"
+
+
+def _kept(context: click.Context, option: click.Parameter, given: bool) -> None:
+    """Keep what of an answer's text is asked for, for where it is printed."""
+    context.meta[f"{__name__}.{option.name}"] = given
+
+
+explain_option = click.option(
+    "--explain-terms", is_flag=True, expose_value=False, callback=_kept,
+    help="Say what the words mean as well.",
+)  # fmt: skip
+details_option = click.option(
+    "--details", is_flag=True, expose_value=False, callback=_kept, help="Show every row and figure."
 )
 
 
 def answering(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the arguments that all that answer have in common."""
-    return folder_argument(json_option(level_option(guided(command))))
+    told = explain_option(details_option(guided(command)))
+    return folder_argument(json_option(level_option(told)))
 
 
 def guided(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -111,12 +130,35 @@ def print_answer(
         return
     from rich.console import Console
 
+    from slackwater.fitting.report.terminal.pieces import likely
     from slackwater.fitting.report.terminal.show import show
 
-    show(Console(highlight=False), question.tell(answer), answer, caution, Console(stderr=True))
+    told = [*question.tell(answer)]
+    left_out = {kind: option for kind, option in _left_out().items() if _has(told, kind)}
+    show(Console(highlight=False), told, answer, caution, Console(stderr=True), [*left_out])
+    if left_out and caution:
+        ranges = likely(answer.about.level)
+        click.echo(f"{ranges} More: {' and '.join(left_out.values())}.")
     if caution:
         print_next(step, season)
     season.keep_in_mind()
+
+
+def _left_out() -> dict[type, str]:
+    """Return the pieces of a text that were not asked for, and what asks for each."""
+    from slackwater.fitting.report.terminal.pieces import Details, Terms
+
+    pieces = {_EXPLAIN: Terms, _DETAILS: Details}
+    given = click.get_current_context().meta
+    return {
+        piece: f"--{name.replace('_', '-')}"
+        for name, piece in pieces.items()
+        if not given.get(f"{__name__}.{name}")
+    }
+
+
+def _has(told: list[RenderableType], kind: type) -> bool:
+    return any(isinstance(piece, kind) for piece in told)
 
 
 def step_object(step: NextStep, season: SeasonFolder) -> dict[str, str]:

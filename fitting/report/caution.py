@@ -6,7 +6,7 @@ from slackwater.fitting.answers.answer import Answer
 from slackwater.fitting.journey.today import Today
 from slackwater.fitting.trials.today import TrialToday
 
-SHORT_CAUTION: Final = "This describes past readings and is no diagnosis. How you feel comes first."
+SHORT_CAUTION: Final = "Past readings, no diagnosis: how you feel and licensed practice come first."
 CAUTION: Final = (
     "This describes past readings and is no diagnosis. How you feel and licensed medical or "
     "coaching practice come first. Fever, chest pain, fainting or a long drop without a known "

@@ -109,7 +109,7 @@ def test_the_command_lines_questions_are_the_tables() -> None:
             for option in parameter.opts
         }
         spelled = {p.called for row in rows for p in row.parameters}
-        assert options == spelled | {"json", "level"}
+        assert options == spelled | {"json", "level", "explain-terms", "details"}
 
 
 @pytest.mark.parametrize("word", WORDS)

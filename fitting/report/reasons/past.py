@@ -41,8 +41,7 @@ def _change_of_dips_told(chance: float) -> str:
 SENTENCES: Final[Mapping[str, Sentence]] = {
     # explain
     "shares add up": "baseline and all shares add up to the reading, in ln and in ms, in each "
-    "draw; a share in ms is its share in ln times the logarithmic mean of baseline and reading, "
-    "which is what makes them add up without an order",
+    "draw, whatever the order they are taken in",
     "older are summed": _older_are_summed,
     # history
     "change of dips told": _change_of_dips_told,

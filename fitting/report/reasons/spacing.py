@@ -56,7 +56,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "promise judged rule": "a promise is judged where the session was done on its day and all "
     "until then as planned",
     "promise share rule": "each morning is judged by the whole fit, with what that does not know "
-    "either; the range found also allows for so few mornings (binomial, Jeffreys)",
+    "either; the range found also allows for so few mornings",
     "promise verdict rule": "as promised while the mean of the promised chances lies in the range "
     "of the share; less or more often once it does not",
     "planned before the drop": _planned_before_the_drop,

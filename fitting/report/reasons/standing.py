@@ -59,8 +59,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "flat by the plain rule": "no rise when the mean of the last three readings is not above the "
     "mean of the three before by more than the threshold (common practice, no source)",
     "common practice of rest": "One to two weeks of complete rest is common practice, no source.",
-    "general experience": "This is general experience, not about this athlete: there is no "
-    "posterior yet, so it comes from the priors alone, and the readings play no part in it. With "
+    "general experience": "This is general experience, not about this athlete: nothing "
+    "was fitted yet, so it comes from what is usual, and the readings play no part in it. With "
     "two weeks of readings, a fit learns from them.",
     "rest after": _rest_after,
     "rest not begun": _rest_not_begun,

@@ -18,7 +18,7 @@ def _too_few_readings(season: str, readings: int, needed: int) -> str:
 
 def _no_posterior(file: str = "") -> str:
     where = f"{file}: this" if file else "This"
-    return f"{where} season has no posterior yet; fit it first."
+    return f"{where} season was not fitted yet; fit it first."
 
 
 def _new_since_the_fit(labels: list[str]) -> str:
@@ -28,13 +28,12 @@ def _new_since_the_fit(labels: list[str]) -> str:
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "too few readings": _too_few_readings,
     "no posterior": _no_posterior,
-    "damaged posterior": "{file}: this posterior is damaged, as it is not what was written; fit "
-    "again.",
-    "foreign posterior": "{file}: this is no posterior that slackwater wrote; fit again.",
-    "unreadable posterior": "{file}: cannot be read as a posterior ({why}); fit again.",
-    "divergences": "The fit had {count} divergent steps in {draws} draws, so parts of the "
-    "posterior may be missing.",
-    "chains disagree": "The chains disagree (R-hat {rhat:.3f}, should be 1.01 or less).",
+    "damaged posterior": "{file}: this fit is damaged, as it is not what was written; fit again.",
+    "foreign posterior": "{file}: this is no fit that slackwater wrote; fit again.",
+    "unreadable posterior": "{file}: cannot be read as a fit ({why}); fit again.",
+    "divergences": "The fit got stuck {count} times in {draws} draws, so a part of what the "
+    "readings allow may be missing.",
+    "chains disagree": "The fit's runs disagree (by {rhat:.3f}; it should be 1.01 or less).",
     "few effective draws": "The draws are worth only {ess:.0f} independent ones (should be 400 or "
     "more).",
     "unusable fit": "No answer is given from such a fit; fit again with another seed or more "
@@ -43,7 +42,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "sessions, types, interventions or stressors up to {last_night}); fit again.",
     "new since the fit": _new_since_the_fit,
     "another story since the fit": "The readings since the fit tell another story than the fit "
-    "did (Pareto k {pareto_k:.2f}, should be 0.7 or less); fit again.",
+    "did ({pareto_k:.2f}; it should be 0.7 or less); fit again.",
     "type not shown yet": "{type!r} is new and no reading shows it yet: until one does, it counts "
     "as a session like any of the others.",
     "left out of forecasts": "{label!r} is new and no reading shows it yet, so forecasts leave it "

@@ -16,7 +16,7 @@ from slackwater.fitting.answers.elements import SAME_DAYS, Contrast, Elements
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence, sentences
-from slackwater.fitting.report.terminal.pieces import heading_of
+from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of
 from slackwater.fitting.text import plural
 
 _NAMES: Final = 24  # columns of the picture for names
@@ -35,9 +35,9 @@ def text(answer: Elements) -> Iterable[RenderableType]:
         yield _table_of(attribute, rows)
     yield Text("Difference in typical days, the first minus the second:", style="bold")
     yield Text("\n".join(picture(answer.contrasts)), no_wrap=True)
-    yield from _sides(answer)
+    yield from map(Details, _sides(answer))
     yield from _inseparable(answer)
-    yield Text(
+    yield Terms(
         "Each side is the mean over its types. Dip: difference of the first night's dips, in "
         f"points of percent of the reading. Dots mark the half day around no difference (|): "
         f"{sentence(answer.same_rule)}. Ranges hold {words.out_of_ten(answer.about.level)}; of "

@@ -19,7 +19,7 @@ from slackwater.fitting.answers.explain import (
 )
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
-from slackwater.fitting.report.terminal.pieces import heading_of
+from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of
 from slackwater.fitting.text import listed, weekday
 from slackwater.model.season import DAY
 
@@ -43,8 +43,8 @@ def text(answer: Explanation) -> Iterable[RenderableType]:
     yield _table(answer)
     small = [_name(part) for part in answer.parts if not part.counts]
     if small:
-        yield Text(f"Not shown, each within 1 %: {', '.join(small)}.")
-    yield Text(_MIND.format(likely=words.out_of_ten(answer.about.level)))
+        yield Details(Text(f"Not shown, each within 1 %: {', '.join(small)}."))
+    yield Terms(_MIND.format(likely=words.out_of_ten(answer.about.level)))
 
 
 def sentences(answer: Explanation) -> list[str]:

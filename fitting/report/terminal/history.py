@@ -22,7 +22,7 @@ from slackwater.fitting.answers.recovery_trend import HalfYear
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Scale
-from slackwater.fitting.report.terminal.pieces import heading_of, new_table
+from slackwater.fitting.report.terminal.pieces import Terms, heading_of, new_table
 
 _BAR: Final = 45  # columns of the picture for bars
 _FIXED: Final = (
@@ -52,7 +52,7 @@ def text(answer: History) -> Iterable[RenderableType]:
     yield from _recovery(answer.recovery)
     thinned = answer.draws_used < answer.draws_in_all
     share = f", from {answer.draws_used} of {answer.draws_in_all} draws" if thinned else ""
-    yield Text(
+    yield Terms(
         "Change: against the quarter before, with the chance that it rose. Drift alone, in %: "
         "what the slow drift of baseline, as learnt from these readings, makes between such "
         "stretches by itself; a change of that size needs no other reason. "
@@ -142,7 +142,7 @@ def _recovery(recovery: RecoveryOverTime) -> Iterator[RenderableType]:
         )
     if not shown:
         yield Text("  Not that the readings could tell.")
-    yield Text(f"  {words.sentence(sentence(recovery.rule))}")
+    yield Terms(f"  {words.sentence(sentence(recovery.rule))}")
 
 
 def _recovery_then(half_years: Sequence[HalfYear]) -> Iterator[RenderableType]:

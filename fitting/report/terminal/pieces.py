@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import xarray as xr
 from rich import box
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.answers.answer import Answer, Unexplained
 from slackwater.fitting.report import words
 from slackwater.model import names as n
+
+
+class Terms(Text):
+    """What words on a screen mean, shown where it is asked for."""
+
+
+@dataclass(frozen=True)
+class Details:
+    """A piece that most can do without, shown where it is asked for."""
+
+    piece: RenderableType
+
+    def __rich__(self) -> RenderableType:
+        """Return the piece."""
+        return self.piece
 
 
 def heading_of(answer: Answer, title: str) -> Text:

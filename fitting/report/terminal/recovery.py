@@ -12,7 +12,7 @@ from slackwater.fitting.answers.recovery import LONGEST_SHOWN, Recovery
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Strip, ruler
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_table
+from slackwater.fitting.report.terminal.pieces import Terms, heading_of, likely, new_table
 from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
@@ -37,7 +37,7 @@ def text(answer: Recovery) -> Iterable[RenderableType]:
         )
     yield table
     yield _chances_by_day(rows)
-    yield Text(
+    yield Terms(
         "Dip: how far the first reading lies under baseline. "
         f"Recovered means the dip is under {answer.threshold.percent:.0f} % "
         f"({sentence(answer.threshold.rule)}). Typical days: a usual session of the type; next "

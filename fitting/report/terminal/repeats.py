@@ -14,7 +14,7 @@ from slackwater.fitting.repeating.agreement import OwnSession
 from slackwater.fitting.repeating.repeats import Repeats, TypeRepeats
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_table
+from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of, likely, new_table
 from slackwater.fitting.text import plural
 
 _LEGEND: Final = (
@@ -38,9 +38,9 @@ def text(answer: Repeats) -> Iterable[RenderableType]:
     )
     yield Text(f"  {_next(answer)}")
     yield _agreement(answer)
-    yield _promise(answer)
+    yield Details(_promise(answer))
     yield _more(answer)
-    yield Text(
+    yield Terms(
         _LEGEND.format(
             promise=sentence(answer.promise_rule),
             narrowing=sentence(answer.narrowing_rule),
@@ -49,8 +49,8 @@ def text(answer: Repeats) -> Iterable[RenderableType]:
         )
     )
     for row in answer.types:
-        yield Text(f"{row.type}, each session:", style="bold")
-        yield _sessions(row)
+        yield Details(Text(f"{row.type}, each session:", style="bold"))
+        yield Details(_sessions(row))
 
 
 def _next(answer: Repeats) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
@@ -19,6 +19,7 @@ def show(
     answer: Answer,
     caution: bool = True,
     aside: Console | None = None,
+    without: Collection[type] = (),
 ) -> None:
     """Print an answer's text, its warnings, and the caution unless it follows elsewhere.
 
@@ -28,8 +29,9 @@ def show(
         answer: the answer.
         caution: whether to print the caution.
         aside: where the warnings go; with the answer if left out.
+        without: pieces to leave out: `Terms`, `Details`.
     """
-    console.print(Group(*told))
+    console.print(Group(*(piece for piece in told if not isinstance(piece, tuple(without)))))
     said = "unexplained" if hasattr(answer, "unexplained") else ""  # its text begins with it
     for warning in (w for w in answer.about.warnings if w.code != said):
         (aside or console).print(Text(f"Mind: {sentence(warning)}"))

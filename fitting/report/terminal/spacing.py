@@ -14,7 +14,7 @@ from rich.text import Text
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence, sentences
-from slackwater.fitting.report.terminal.pieces import heading_of, likely
+from slackwater.fitting.report.terminal.pieces import Terms, heading_of, likely
 from slackwater.fitting.spacing.alternatives import (
     Alternative,
     AnotherDay,
@@ -46,7 +46,7 @@ def plan(answer: SpacingPlan) -> Iterable[RenderableType]:
         days = plural(answer.days, "day")
         yield Text(f"  It does not fit: {count} in {days}, {promise}.")
         yield from _ways_out(answer)
-    yield Text(
+    yield Terms(
         "Recovered: all dips together lie under the threshold "
         f"({sentence(answer.threshold_rule)}) on the morning of that day, the last reading before "
         f"its session. The plan: {sentence(answer.rule)}. Ask again with each new reading. "
@@ -174,7 +174,7 @@ def check(answer: SpacingCheck) -> Iterable[RenderableType]:
             "" if row.chance_back is None else words.chance(row.chance_back),
         )
     yield table
-    yield Text(
+    yield Terms(
         "Was back: the chance, as the whole season now shows it, that all dips together lay under "
         f"the threshold on the morning it was done. {words.sentence(sentence(answer.moved_rule))} "
         f"{words.capital(sentence(answer.judged_rule))}; {sentence(answer.share_rule)}. Verdict: "

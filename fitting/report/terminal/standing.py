@@ -14,6 +14,7 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.drawing import Scale
 from slackwater.fitting.report.terminal.pieces import (
+    Terms,
     heading_of,
     likely,
     new_facts,
@@ -40,7 +41,7 @@ def baseline(answer: Baseline) -> Iterable[RenderableType]:
     table.add_row("plateau of rest", plateau(answer.plateau, "so far"))
     table.add_row("ordinary night-to-night SD", words.percent_dip(answer.night_to_night_sd_ln))
     yield table
-    yield Text(f"Plateau: {sentence(answer.plateau.rule)}. {likely(answer.about.level)}")
+    yield Terms(f"Plateau: {sentence(answer.plateau.rule)}. {likely(answer.about.level)}")
 
 
 def plateau(rest: Plateau, counted: str) -> str:
@@ -68,7 +69,7 @@ def forecast(answer: Forecast) -> Iterable[RenderableType]:
         )
     yield table
     yield Text(f"Days until back, middle and range: {words.days_range(answer.days_to_baseline)}.")
-    yield Text(
+    yield Terms(
         "Chance of baseline: that the dip left lies under the threshold that morning. "
         f"{likely(answer.about.level)}"
     )

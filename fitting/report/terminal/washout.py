@@ -15,7 +15,7 @@ from rich.text import Text
 from slackwater.fitting.answers.washout import LearntWashout, UsualWashout, Wanted, Washout
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_table
+from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of, likely, new_table
 from slackwater.fitting.report.terminal.standing import plateau
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
@@ -42,7 +42,7 @@ def text(answer: LearntWashout | UsualWashout) -> Iterable[RenderableType]:
         yield from _past(answer)
         yield from _still_wanted(answer.wanted)
     yield _table_of_conditions(answer)
-    yield Text(
+    yield Terms(
         f"{sentence(answer.common_practice)} Days count from the last reading's morning, with "
         f"nothing but rest from then on. {likely(answer.about.level)}"
     )
@@ -85,7 +85,7 @@ def _coming(coming: xr.Dataset) -> Table:
 
 
 def _past(answer: LearntWashout) -> Iterator[RenderableType]:
-    yield Text("Looking back, since a session or stressor last weighed:", style="bold")
+    yield Details(Text("Looking back, since a session or stressor last weighed:", style="bold"))
     table = new_table("morning", "reading", "dip left", "by the model", "by the plain rule")
     for morning in answer.past[n.NIGHT].values:
         row = answer.past.sel({n.NIGHT: morning})
@@ -98,8 +98,8 @@ def _past(answer: LearntWashout) -> Iterator[RenderableType]:
             f"{row['by_model'].item()}, {words.chance(float(row['chance_flat']))}",
             told if math.isnan(rise) else f"{told}, {words.signed(100 * math.expm1(rise), 0)} %",
         )
-    yield table
-    yield Text(
+    yield Details(table)
+    yield Terms(
         f"Plateau of rest by the model: {plateau(answer.plateau, 'in a row')}. By the model, "
         f"{sentence(answer.model_rule)}. By the plain rule, {sentence(answer.plain_rule)}."
     )

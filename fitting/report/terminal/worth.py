@@ -14,7 +14,7 @@ from slackwater.fitting.describing.residuals import Residuals
 from slackwater.fitting.report import residual_words, words
 from slackwater.fitting.report.described import verdict
 from slackwater.fitting.report.reasons import sentence, sentences
-from slackwater.fitting.report.terminal.pieces import heading_of, likely, new_table
+from slackwater.fitting.report.terminal.pieces import Terms, heading_of, likely, new_table
 
 
 def text(answer: Worth) -> Iterable[RenderableType]:
@@ -23,7 +23,7 @@ def text(answer: Worth) -> Iterable[RenderableType]:
     for said in sentences(answer.sentences):
         yield Text(f"  {said}")
     rule, recent = sentence(answer.rule), sentence(answer.recent_rule)
-    yield Text(f"How readings are foretold: {rule}. Last nights: {recent}.")
+    yield Terms(f"How readings are foretold: {rule}. Last nights: {recent}.")
 
 
 def residuals(answer: Residuals) -> Iterable[RenderableType]:
@@ -39,7 +39,7 @@ def residuals(answer: Residuals) -> Iterable[RenderableType]:
     for what, value, by_chance in residual_words.others(answer):
         table.add_row(what, value, by_chance)
     yield table
-    yield Text(
+    yield Terms(
         f"{words.sentence(sentence(answer.rule))} By chance: of 20 seasons that the model "
         f"describes, 1 has anything outside. {likely(answer.about.level)}"
     )

@@ -12,6 +12,7 @@ from rich.cells import cell_len
 
 from slackwater.fitting.cli import cli
 from tests.fitting.conftest import run
+from tests.fitting.report.terminal.printing import TECHNICAL
 
 
 def commands(group: click.Group, above: str = "") -> Iterator[tuple[str, click.Command]]:
@@ -52,6 +53,11 @@ def test_help_holds_in_80_columns_and_cuts_nothing(command: str) -> None:
     shown = run(*command.split(), "--help").out
     assert all(cell_len(line) <= 80 for line in shown.splitlines())
     assert "..." not in shown.replace("[OPTIONS] COMMAND [ARGS]...", "")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_needs_no_statistician(command: str) -> None:
+    assert not TECHNICAL.search(run(*command.split(), "--help").out)
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from string import Formatter
@@ -15,6 +16,7 @@ from slackwater.fitting.report import reasons
 from slackwater.fitting.report.reasons import SENTENCES, sentence, sentences, told
 from slackwater.fitting.report.reasons.kind import Sentence
 from slackwater.model.errors import NoAnswerError, Reason
+from tests.fitting.report.terminal.printing import TECHNICAL
 
 ROOT: Final = Path(__file__).parents[3]
 SOURCES: Final = [
@@ -106,6 +108,13 @@ def test_templates_are_whole(code: str) -> None:
     assert "slackwater " not in said.replace("that slackwater", "")  # what to type stands elsewhere
 
 
+def test_no_sentence_needs_the_statistician() -> None:
+    """But for those of what a fit is worth, which are asked for."""
+    asked_for = {"no divergences", "chains agree"}
+    texts = [s for code, s in SENTENCES.items() if code not in asked_for and isinstance(s, str)]
+    assert [s for s in texts if TECHNICAL.search(re.sub(r"{.*?}", "", s))] == []
+
+
 def test_reasons_are_found_wherever_they_stand() -> None:
     source = """
 def f():
@@ -130,11 +139,12 @@ def test_what_a_sentence_takes_is_read_off(said: Sentence, must: set[str], may: 
 
 def test_a_reason_is_told_in_its_sentence() -> None:
     assert sentence(Reason("divergences", count=3, draws=4000)) == (
-        "The fit had 3 divergent steps in 4000 draws, so parts of the posterior may be missing."
+        "The fit got stuck 3 times in 4000 draws, so a part of what the readings allow may be "
+        "missing."
     )
-    assert sentence(Reason("no posterior")) == "This season has no posterior yet; fit it first."
+    assert sentence(Reason("no posterior")) == "This season was not fitted yet; fit it first."
     there = sentence(Reason("no posterior", file="a/posterior.nc"))
-    assert there == "a/posterior.nc: this season has no posterior yet; fit it first."
+    assert there == "a/posterior.nc: this season was not fitted yet; fit it first."
 
 
 def test_sentences_are_told_once_and_in_order() -> None:
@@ -142,7 +152,7 @@ def test_sentences_are_told_once_and_in_order() -> None:
     said = sentences([few, apart, Reason("few effective draws", ess=12.4)])
     assert said == [
         "The draws are worth only 12 independent ones (should be 400 or more).",
-        "The chains disagree (R-hat 1.200, should be 1.01 or less).",
+        "The fit's runs disagree (by 1.200; it should be 1.01 or less).",
     ]
     assert told(NoAnswerError(few, apart, few)) == " ".join(said)
 
@@ -162,7 +172,7 @@ def test_sentences_are_told_once_and_in_order() -> None:
         ),
         (
             Reason("chains disagree", rhat=float("nan")),
-            "The chains disagree (R-hat nan, should be 1.01 or less).",
+            "The fit's runs disagree (by nan; it should be 1.01 or less).",
         ),
         (
             Reason("edited since the fit", last_night="2031-03-30"),
@@ -175,7 +185,7 @@ def test_sentences_are_told_once_and_in_order() -> None:
         ),
         (
             Reason("another story since the fit", pareto_k=0.754),
-            "The readings since the fit tell another story than the fit did (Pareto k 0.75, "
+            "The readings since the fit tell another story than the fit did (0.75; it "
             "should be 0.7 or less); fit again.",
         ),
         (
@@ -194,11 +204,11 @@ def test_sentences_are_told_once_and_in_order() -> None:
         ),
         (
             Reason("damaged posterior", file="a/posterior.nc"),
-            "a/posterior.nc: this posterior is damaged, as it is not what was written; fit again.",
+            "a/posterior.nc: this fit is damaged, as it is not what was written; fit again.",
         ),
         (
             Reason("foreign posterior", file="a/posterior.nc"),
-            "a/posterior.nc: this is no posterior that slackwater wrote; fit again.",
+            "a/posterior.nc: this is no fit that slackwater wrote; fit again.",
         ),
     ],
 )

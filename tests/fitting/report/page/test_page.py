@@ -143,8 +143,8 @@ def test_warnings_of_every_answer_stand_once_at_the_top(asked: Asked) -> None:
         for question, answer in asked.answers.items()
     }
     told = page(Asked(warned, asked.refused), report_layout())
-    assert told.count("R-hat 1.020") == 1
-    assert told.index("R-hat 1.020") < told.index('id="tomorrow"')
+    assert told.count("by 1.020") == 1
+    assert told.index("by 1.020") < told.index('id="tomorrow"')
 
 
 def test_ranges_and_likely_are_at_the_level_asked_for(demo: Fitted) -> None:

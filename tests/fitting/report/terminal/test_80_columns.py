@@ -18,6 +18,7 @@ from slackwater.fitting.answers.answer import Answer
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.report.terminal import show as terminal
 from tests.fitting.conftest import Fitted, run
+from tests.fitting.report.terminal.printing import TECHNICAL
 
 SETTINGS = {
     "as it is": {},
@@ -84,6 +85,7 @@ def test_each_answer_holds_in_80_columns(
             printed = io.StringIO()
             terminal.show(Console(file=printed, highlight=False), told, answer)
         assert_holds(printed.getvalue())
+        assert not TECHNICAL.search(printed.getvalue())
         assert ("\x1b[" in printed.getvalue()) == (setting == "colour")
 
 
@@ -91,6 +93,18 @@ def test_what_check_says_holds_too(everything: Path) -> None:
     ran = run("check", everything)
     assert ran.status == 0, ran.err
     assert_holds(ran.out)
+    assert not TECHNICAL.search(ran.out)
+
+
+def test_what_words_mean_and_every_row_are_asked_for(everything: Path) -> None:
+    short = run("repeats", everything).out
+    assert "Undisturbed: over before" not in short
+    assert "each session:" not in short
+    assert "Ranges hold 8 times in 10. More: --explain-terms and --details.\n" in short
+    terms = run("repeats", everything, "--explain-terms").out
+    assert "Undisturbed: over before" in terms
+    assert "More: --details.\n" in terms
+    assert "easy paddle, each session:" in run("repeats", everything, "--details").out
 
 
 LONG = {

@@ -122,4 +122,4 @@ def test_no_posterior_no_explanation(tmp_path: Path) -> None:
     (tmp_path / "readings.csv").write_text("date,rmssd_ms\n2031-01-06,60\n", encoding="utf-8")
     ran = run("explain", tmp_path)
     assert (ran.status, ran.out) == (1, "")
-    assert "no posterior yet" in ran.err
+    assert "not fitted yet" in ran.err

@@ -61,7 +61,7 @@ def test_recovery_shows_the_numbers_of_the_json(demo: Fitted) -> None:
         sentence = re.search(rf"^  {row['type']}: (\d+) days?$", shown, re.M)
         assert sentence is not None
         assert int(sentence[1]) == row["days_for_chance"]["0.8"]
-    whole = " ".join(shown.split())
+    whole = " ".join(text(demo.folder, "recovery", "--explain-terms").split())
     assert f"under {found['threshold']['percent']:.0f} % ({found['threshold']['rule']})" in whole
 
 
