@@ -7,6 +7,7 @@ import mimetypes
 from collections.abc import AsyncIterator, Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import Any, Final, TypeVar
 
@@ -18,6 +19,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
+from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.report.reasons import told as in_words
 from slackwater.fitting.serving import rendering
@@ -26,7 +28,7 @@ from slackwater.fitting.serving.door import Door
 from slackwater.fitting.serving.guard import Guard, TooMuchError, not_in, too_much
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
-from slackwater.fitting.serving.views import entering, fit, log, morning, start
+from slackwater.fitting.serving.views import entering, fit, log, morning, season, start, types
 from slackwater.fitting.serving.work import Works
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
@@ -37,6 +39,10 @@ SHOWN: Final[Mapping[str, View]] = {
     "": morning.show,
     "log": log.show,
     "week": log.show_week,
+    "season": season.show,
+    "why": season.show_night,
+    "types": types.show,
+    "rest": types.show_rest,
     "fit": fit.show,
 }
 CHANGED: Final[Mapping[str, View]] = {
@@ -48,6 +54,7 @@ CHANGED: Final[Mapping[str, View]] = {
     "stop": fit.stop,
     "confirm": fit.confirm,
 }
+SLOW: Final = {"repeats": types.show_repeats}  # seconds each, during which others are answered
 _FIELDS: Final = 500
 _FILES: Final = 400
 
@@ -66,7 +73,7 @@ class Page:
         self.seasons, self.works, self.told = seasons, Works(), Told()
         self._door, self._cookie = door, cookie
         # Answers, and pictures above all, are not made to be worked out several at a time.
-        self._one = ThreadPoolExecutor(1)
+        self._one, self._other = ThreadPoolExecutor(1), ThreadPoolExecutor(1)
 
     async def start(self, request: Request) -> Response:
         """Answer the first address."""
@@ -74,8 +81,9 @@ class Page:
 
     async def show(self, request: Request) -> Response:
         """Answer with a view of a season."""
-        view = SHOWN.get(request.path_params.get("view", ""))
-        if view is None and request.path_params["view"] in CHANGED:  # a change, asked for again
+        name = request.path_params.get("view", "")
+        view = SHOWN.get(name) or SLOW.get(name)
+        if view is None and name in CHANGED:  # a change, asked for again
             return RedirectResponse(path_of(request.path_params["season"]), 303)
         return await self._answer(request, view)
 
@@ -112,17 +120,20 @@ class Page:
                 return await self._in_frame(request, _refused(_NO_TOKEN, 403, {}), "")
         named = request.path_params.get("season", "")
 
-        def answered() -> Answered:
+        query = dict(request.query_params)
+
+        def answered() -> Answered | Ask:
             found = self.seasons.find(named) if named else None
             if view is None or (named and found is None):
                 return _refused(_NOT_THERE, 404, form)
-            query = dict(request.query_params)
             ask = Ask(self.seasons, self.works, self.told, query, form, files, named, found)
             if found is not None and self.seasons.gone(named):
                 return _refused(_GONE.format(folder=found.path), 410, form)
-            return _safely(view, ask)
+            return ask if view in SLOW.values() else _safely(view, ask)
 
         answer = await self._alone(answered)
+        if isinstance(answer, Ask):
+            answer = await self._beside(view, answer)
         if isinstance(answer, File):
             kept = f'attachment; filename="{answer.name}"'
             return Response(
@@ -144,6 +155,17 @@ class Page:
                     found.keep_in_mind()
 
         await self._alone(work)
+
+    async def _beside(self, view: View | None, ask: Ask) -> Answered:
+        """Return what a slow view answers, from an object of its own for the season's folder."""
+        assert view is not None
+
+        def work() -> Answered:
+            own = SeasonFolder(ask.season.path)
+            own.told = ask.season.told
+            return _safely(view, replace(ask, found=own))
+
+        return await asyncio.get_running_loop().run_in_executor(self._other, work)
 
     async def _alone(self, work: Callable[[], Result]) -> Result:
         return await asyncio.get_running_loop().run_in_executor(self._one, work)
@@ -183,13 +205,20 @@ def _safely(view: View, ask: Ask) -> Answered:
     try:
         return view(ask)
     except NoAnswerError as error:
-        return _refused(in_words(error), 409, ask.form)
+        return _unanswered(in_words(error), ask.form)
     except SeasonFilesError as error:
-        return _refused("The season's files need mending first.", 409, ask.form, error.problems)
+        return _unanswered("The season's files need mending first.", ask.form, error.problems)
     except SlackwaterError as error:
         return _refused(str(error), 422, ask.form)
     except OSError as error:
         return _refused(f"{error.filename or 'file'}: {error.strerror or error}", 500, ask.form)
+
+
+def _unanswered(why: str, form: Mapping[str, list[str]], problems: Collection[Any] = ()) -> Shown:
+    """Return the page of a view that has no answer, or of a change that was refused."""
+    if form:
+        return _refused(why, 409, form, problems)
+    return replace(_refused(why, 200, form, problems), title="No answer to that yet")
 
 
 def _refused(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -38,6 +38,8 @@ MOST_LANES: Final = 10
 _KEY: Final = ["reading", "state", "baseline", "to come"]
 HALF_DAY: Final = np.timedelta64(12, "h")
 _MARKER: Final = 4.5
+_FEW: Final = 120  # nights whose dots have room to be large
+_MARKS: Final = {"session": "s", "measure": "^", "stressor": "D"}
 _LABELS: Final = 140  # pixels beside lanes, where there is room
 
 
@@ -77,6 +79,50 @@ def _recent(course: Course, coming: Forecast, size: Size) -> Figure:
     return fig
 
 
+class Lane(NamedTuple):
+    """What was logged of one name in some nights.
+
+    Attributes:
+        label: the name.
+        kind: session, measure or stressor.
+        days: the days.
+    """
+
+    label: str
+    kind: str
+    days: list[np.datetime64]
+
+
+def stretch(nights: xr.Dataset, lanes: Sequence[Lane]) -> Picture:
+    """Draw a stretch of nights: readings, state and baseline, and what was logged under them.
+
+    Args:
+        nights: of the answer "course".
+        lanes: what was logged in them; at most `MOST_LANES` are drawn.
+    """
+    return drawn("stretch", lambda size: _stretch(nights, lanes[:MOST_LANES], size))
+
+
+def _stretch(shown: xr.Dataset, lanes: Sequence[Lane], size: Size) -> Figure:
+    nights = days_of(shown[n.NIGHT])
+    height = 18 if size.wide else 34
+    below = 30 + height * len(lanes)
+    entries = _KEY[:3]
+    room = key_room(size, entries)
+    fig = figure(size, room + 210 + below)
+    ax = axes(fig, _LABELS if size.wide and lanes else 34, room, 20, below)
+    band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
+    band(ax, nights, shown["state_ms"], SERIES[0], LINES[0])
+    readings(ax, nights, readings_of(shown), _MARKER if len(nights) <= _FEW else _MARKER / 2)
+    ax.set_xlim(nights[0] - DAY, nights[-1] + DAY)
+    milliseconds_left(ax, size, [readings_of(shown), shown["state_ms"], shown["baseline_ms"]])
+    key(fig, size, entries)
+    dates_below(ax, size, nights[0], nights[-1], drop=height * len(lanes))
+    told = {f"{lane.label} ({lane.kind})": lane.days for lane in lanes}
+    _lanes(ax, told, size, height, [_MARKS[lane.kind] for lane in lanes])
+    return fig
+
+
 def latest(course: Course) -> xr.Dataset:
     """Return the nights of a course that are drawn."""
     return course.nights.isel({n.NIGHT: slice(-NIGHTS_SHOWN, None)})
@@ -92,8 +138,14 @@ def lanes_of(course: Course) -> dict[str, list[np.datetime64]]:
     return dict(sorted(found.items(), key=lambda item: -len(item[1])))
 
 
-def _lanes(ax: Axes, lanes: dict[str, list[np.datetime64]], size: Size, height: float) -> None:
-    """Draw below the axes a lane for each type, with a mark on each day it was trained."""
+def _lanes(
+    ax: Axes,
+    lanes: dict[str, list[np.datetime64]],
+    size: Size,
+    height: float,
+    marks: Sequence[str] = (),
+) -> None:
+    """Draw below the axes a lane for each name, with a mark on each of its days."""
     tall = ax.bbox.height
     low, high = ax.get_xlim()
     for row, (label, days) in enumerate(lanes.items()):
@@ -101,8 +153,8 @@ def _lanes(ax: Axes, lanes: dict[str, list[np.datetime64]], size: Size, height: 
         across: Any = ax.get_xaxis_transform()
         ax.plot([low, high], [middle] * 2, color=HAIR, linewidth=1, transform=across, clip_on=False)
         ax.plot(
-            days, [middle] * len(days), "s", color=INK, markersize=5, transform=across,
-            clip_on=False,
+            days, [middle] * len(days), marks[row] if marks else "s", color=INK, markersize=5,
+            transform=across, clip_on=False,
         )  # fmt: skip
         if size.wide:
             short = shortened(label, _LABELS - 20, size)

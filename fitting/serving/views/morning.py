@@ -22,11 +22,11 @@ from slackwater.model.errors import NoAnswerError, Reason, SlackwaterError
 _WAYS: Final = {  # the view that a next step is done in, where it is not this one
     "mend": "fit", "fit": "fit", "judge": "trial", "trial": "trial", "books": "trial",
     "adopt": "season", "fit what is new": "fit", "find out": "season", "train": "log",
-    "fit again": "fit", "recovery": "types", "repeats": "types", "elements": "types",
+    "fit again": "fit", "recovery": "types", "repeats": "repeats", "elements": "types",
     "train on": "log", "train what is rare": "log", "plan otherwise": "plan", "plan": "plan",
     "follow the plan": "plan", "fit the plan's days": "fit", "check the plan": "plan",
     "plan a trial": "trial", "look back": "season", "another trial": "trial",
-    "another measure": "trial",
+    "another measure": "trial", "rest": "rest", "read": "rest", "rest on": "rest",
 }  # fmt: skip
 
 
