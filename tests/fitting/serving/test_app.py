@@ -18,7 +18,7 @@ import pytest
 
 from tests.fitting.serving.conftest import NEXT, Visitor, text_of, visit
 
-VIEWS = ("", "log", "week", "season", "why", "types", "repeats", "rest", "fit")
+VIEWS = ("", "log", "week", "season", "why", "types", "rest", "fit")
 
 
 def rows(folder: Path, name: str = "readings") -> list[dict[str, str]]:
