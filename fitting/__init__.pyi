@@ -1,5 +1,5 @@
 from .answers.baseline import baseline
-from .answers.compare import compare_attribute, compare_intervention, compare_types
+from .answers.compare import compare_attribute, compare_types
 from .answers.course import course
 from .answers.elements import elements
 from .answers.explain import explain
@@ -13,6 +13,7 @@ from .describing.residuals import residuals
 from .folder import SeasonFolder
 from .intake.folder import check_season, read_season
 from .journey.today import today
+from .measures.compare import compare_intervention
 from .repeating.repeats import repeats
 from .sampling.fit import fit
 from .sampling.posterior import Posterior

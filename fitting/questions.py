@@ -232,7 +232,7 @@ QUESTIONS: Final = (
     ),
     Question(
         "compare intervention",
-        "answers.compare:compare_intervention",
+        "measures.compare:compare_intervention",
         "report.terminal.compare:measure",
         "compare",
         tells="Compare recovery with and without a measure, or two types or attribute values.",

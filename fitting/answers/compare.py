@@ -1,63 +1,20 @@
-"""Recovery with and without a measure, and one type or attribute against another."""
+"""One session type, or value of an attribute, against another."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
-import xarray as xr
-from numpy.typing import NDArray
 
 from slackwater.fitting.answers.answer import Answer, about
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, intervals
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.answers.support import confounded_types
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
-from slackwater.model.dynamics import Floats, days_to_recover
+from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, Reason, unknown_name
-from slackwater.model.season import Season
-
-CLEARLY: Final = 0.975  # the chance of a direction that makes a verdict
-SAME_WITHIN: Final = 1.1  # rate ratios closer to 1 than this factor make no difference
-SAME_CHANCE: Final = 0.9
-FEWEST_NIGHTS: Final = 5  # with a measure, and as many without
-# In words, as it is the one rule that a season's record keeps, word by word.
-VERDICT_RULE: Final = (
-    "no meaningful difference when the chance is at least 90 % that the rate ratio lies between "
-    "1/1.1 and 1.1; otherwise faster or slower when the chance of it is at least 97.5 %; "
-    "otherwise undecided"
-)
-
-
-@dataclass(frozen=True)
-class MeasureCompared(Answer):
-    """Recovery with one measure over recovery without it.
-
-    Attributes:
-        intervention: the measure.
-        nights_with, nights_without, sessions_with, sessions_without: what it rests on.
-        rate_ratio: recovery rate with over without.
-        chance_faster: the chance that it is above 1.
-        lift_percent: what a reading gains on a night of use by itself.
-        days_saved: dimension `type`, with `bound`: typical days without minus with.
-        verdict: faster, slower, no meaningful difference or undecided.
-        verdict_rule: what makes which.
-    """
-
-    intervention: str
-    nights_with: int
-    nights_without: int
-    sessions_with: int
-    sessions_without: int
-    rate_ratio: Interval
-    chance_faster: float
-    lift_percent: Interval
-    days_saved: xr.DataArray
-    verdict: str
-    verdict_rule: str = VERDICT_RULE
 
 
 @dataclass(frozen=True)
@@ -79,63 +36,6 @@ class Difference(Answer):
     chance_a_slower: float
     longer: str
     attribute: str | None = None
-
-
-def compare_intervention(
-    athlete: Athlete, name: str, level: float = DEFAULT_LEVEL
-) -> MeasureCompared:
-    """Answer whether recovery is faster with one intervention than without it.
-
-    A session counts as with the intervention when it acted on the night after the
-    session's first: the first night's dip is the session's own, and the intervention
-    works on what is left of it.
-
-    Args:
-        athlete: the season, what was learnt of it, and its trials.
-        name: the intervention.
-        level: credible mass of every interval.
-
-    Raises:
-        QuestionError: unknown to the fit.
-        NoAnswerError: used on hardly any or all but all nights, or after some types only; or on
-            trial, and not judged yet.
-    """
-    refuse_on_trial(athlete, name)
-    now = athlete.now
-    if name not in now.interventions:
-        raise unknown_name("intervention", name, now.interventions)
-    season = now.season.observed()
-    acts = season.applied()[season.interventions.index(name)]
-    with_it = _after_first_night(season, acts)
-    for side, nights, sessions in (("with", acts, with_it), ("without", ~acts, ~with_it)):
-        if nights.sum() < FEWEST_NIGHTS or not sessions.any():
-            facts = {"nights": int(nights.sum()), "sessions": int(sessions.sum())}
-            raise NoAnswerError(Reason("too few to compare", measure=name, side=side, **facts))
-    log_ratio = now.log_ratio(name)
-    saved = intervals(_days_saved(now, log_ratio), level, (n.TYPE,))
-    return MeasureCompared(
-        about(now, level, _few_types(season, name, with_it)),
-        intervention=name,
-        nights_with=int(acts.sum()),
-        nights_without=int((~acts).sum()),
-        sessions_with=int(with_it.sum()),
-        sessions_without=int((~with_it).sum()),
-        rate_ratio=interval(np.exp(log_ratio), level),
-        chance_faster=float((log_ratio > 0).mean()),
-        lift_percent=interval(100 * np.expm1(now.lift(name)), level),
-        days_saved=saved.assign_coords({n.TYPE: now.types}),
-        verdict=verdict(log_ratio),
-    )
-
-
-def verdict(log_ratio: Floats) -> str:
-    """Return the verdict on a measure by `VERDICT_RULE`, from draws of the log rate ratio."""
-    if (np.abs(log_ratio) < np.log(SAME_WITHIN)).mean() >= SAME_CHANCE:
-        return "no meaningful difference"
-    faster = (log_ratio > 0).mean()
-    if faster >= CLEARLY:
-        return "faster"
-    return "slower" if faster <= 1 - CLEARLY else "undecided"
 
 
 def compare_types(athlete: Athlete, a: str, b: str, level: float = DEFAULT_LEVEL) -> Difference:
@@ -241,40 +141,3 @@ def contrast(now: Standing, by_type: Floats, sides: tuple[list[str], list[str]])
 def chance_slower(difference: Floats) -> float:
     """Return the chance that a difference in days is above 0; an exact tie counts half."""
     return float((difference > 0).mean() + 0.5 * (difference == 0).mean())
-
-
-def refuse_on_trial(athlete: Athlete, name: str) -> None:
-    """Refuse what would be a look at a trial before its end that no record keeps.
-
-    Raises:
-        NoAnswerError: a trial of this intervention is under way.
-    """
-    last = athlete.season.last_night.astype(object)
-    if any(t.plan.measure == name and t.status(last) == "running" for t in athlete.trials):
-        raise NoAnswerError(Reason("on trial", measure=name))
-
-
-def _after_first_night(season: Season, acts: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which sessions an intervention acted on in the night after their first."""
-    after = np.minimum(season.session_nights() + 1, len(acts) - 1)
-    return np.asarray(acts[after])
-
-
-def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
-    """Return typical days without minus with the measure, shape (S, K)."""
-    rate = np.exp(now.parameter(n.TYPE_LOG_RATE) + log_ratio[:, None])
-    with_it = days_to_recover(np.exp(now.log_dips()), now.threshold[:, None], rate)
-    return typical_days(now) - with_it
-
-
-def _few_types(season: Season, name: str, with_it: NDArray[np.bool_]) -> list[Reason]:
-    """Return what to mind where few types were trained both with and without a measure."""
-    types = season.data[n.SESSION_TYPE].values
-    used = {str(t) for t in types[with_it]}
-    spared = {str(t) for t in types[~with_it]}
-    both = used & spared
-    if not both:
-        raise NoAnswerError(Reason("some types only", measure=name))
-    if len(both) == 1 and len(used | spared) > 1:
-        return [Reason("one type only", measure=name, type=next(iter(both)))]
-    return []

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.fitting.answers.answer import Answer, about, readings_left_out
-from slackwater.fitting.answers.compare import CLEARLY
-from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
+from slackwater.fitting.answers.intervals import CLEARLY, DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.answers.recovery_trend import HalfYear, has_trend, recovery_then
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.past import Past

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from slackwater.model.errors import QuestionError
 
+CLEARLY: Final = 0.975  # the chance of a direction that makes it clear
 DEFAULT_LEVEL: Final = 0.8
 BOUND: Final = "bound"
 BOUNDS: Final = ("low", "median", "high")

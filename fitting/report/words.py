@@ -177,3 +177,20 @@ def in_days(value: float) -> str:
 def verdict(found: str) -> str:
     """Return a verdict on a measure: "faster with it", "undecided"."""
     return f"{found} with it" if found in ("faster", "slower") else found
+
+
+def rate_change(values: Bounds) -> str:
+    """Return a rate ratio's range as a person says it: "from 27 % slower to 2 % faster"."""
+    low, _, high = triple(values)
+    ends = [_rate_change(low), _rate_change(high)]
+    if all(end.endswith("faster") for end in ends) or all(end.endswith("slower") for end in ends):
+        ends.sort(key=lambda end: int(end.split()[0]))
+        ends[0] = ends[0].rsplit(" ", 1)[0]  # "22 %", of "22 % faster"
+    return f"from {ends[0]} to {ends[1]}"
+
+
+def _rate_change(ratio: float) -> str:
+    percent = round(100 * (ratio - 1))
+    if not percent:
+        return "no change"
+    return f"{abs(percent)} % {'faster' if percent > 0 else 'slower'}"

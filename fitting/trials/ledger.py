@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal, NamedTuple
+from typing import Final, Literal
 
 import numpy as np
 
 from slackwater.fitting.answers.answer import Answer, about_season
-from slackwater.fitting.answers.compare import CLEARLY
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level
+from slackwater.fitting.measures.verdicts import (
+    FASTER,
+    Judged,
+    ever_tried,
+    judged,
+    latest_state,
+    told_by_log,
+)
 from slackwater.fitting.records.lots import WITH, WITHOUT
 from slackwater.fitting.records.trials import Trial
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.trials.followed import follow
-from slackwater.fitting.trials.shrinkage import shrink, without_prior
 from slackwater.fitting.trials.stretches import logged_days
-from slackwater.model.errors import NoAnswerError, Reason, SeasonError
-from slackwater.model.priors import Belief
+from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.season import Season
 
 _UNKNOWN: Final = Interval(np.nan, np.nan, np.nan)
@@ -38,7 +43,8 @@ class LedgerRow:
         sessions_per_arm, sessions_with, sessions_without: planned, and those that tell of
             recovery; None without a trial.
         looks: interim looks.
-        verdict: of the trial; None where there is none.
+        verdict: the one that is told, after a trial; None where there is none.
+        verdict_alone: what the trial's own rule said, by itself; None where there is none.
         because: why it was stopped; None where it was not.
         needs_fit: whether the log holds it and the fit does not.
         basis: what its numbers rest on; None where nothing is known yet.
@@ -56,6 +62,7 @@ class LedgerRow:
     sessions_without: int | None = None
     looks: int = 0
     verdict: str | None = None
+    verdict_alone: str | None = None
     because: str | None = None
     needs_fit: bool = False
     basis: Literal["trial", "log"] | None = None
@@ -71,24 +78,13 @@ class TrialLedger(Answer):
 
     Attributes:
         rows: one for each trial and each measure without one.
-        faster: the measures that are clearly faster, all judged together.
+        faster: the measures whose verdict is faster.
         shrinking: what judging together means.
     """
 
     rows: tuple[LedgerRow, ...]
     faster: tuple[str, ...]
     shrinking: Reason
-
-
-class _Moments(NamedTuple):
-    """What is known of a log rate ratio, and what was believed beforehand."""
-
-    mean: float
-    sd: float
-    prior: Belief
-
-
-_Row = tuple[LedgerRow, _Moments | None]
 
 
 def trial_ledger(athlete: Athlete, level: float = DEFAULT_LEVEL) -> TrialLedger:
@@ -106,43 +102,28 @@ def trial_ledger(athlete: Athlete, level: float = DEFAULT_LEVEL) -> TrialLedger:
         NoAnswerError: nothing was ever tested.
     """
     check_level(level)
-    season, trials, now = athlete.season, athlete.trials, _state(athlete)
-    learnt = _learnt(now, athlete.posterior.priors.log_rate_ratio) if now else {}
-    listed = [_of_trial(season, learnt, t, trials) for t in trials]
-    listed += _of_log(season, learnt, trials)
+    season, trials, now = athlete.season, athlete.trials, latest_state(athlete)
+    listed = [_of_trial(season, t, trials) for t in trials]
+    listed += _of_log(season, trials)
     if not listed:
         raise NoAnswerError(Reason("nothing ever tested"))
-    rows = _judged_together(listed, level)
+    told = judged(ever_tried(athlete), level)
+    rows = [_with_numbers(row, told, level) for row in listed]
     of_log = any(row.basis == "log" for row in rows)
     of_fit = [*now.warnings, *(_behind(now, season) if of_log else [])] if now else []
     return TrialLedger(
         about_season(season, level, [*of_fit, *_warnings(rows)]),
         rows=tuple(rows),
-        faster=tuple(row.measure for row in rows if row.chance_faster_together >= CLEARLY),
+        faster=tuple(dict.fromkeys(row.measure for row in rows if row.verdict == FASTER)),
         shrinking=Reason("alone and together"),
     )
 
 
-def _state(athlete: Athlete) -> Standing | None:
-    """Return the latest state that a fit tells of; None where none does."""
-    if not athlete.fitted:
-        return None
-    try:
-        return athlete.now
-    except NoAnswerError:
-        pass
-    try:
-        return athlete.as_fitted
-    except (NoAnswerError, SeasonError):
-        return None
-
-
-def _of_trial(
-    season: Season, learnt: Mapping[str, _Moments], trial: Trial, trials: Sequence[Trial]
-) -> _Row:
+def _of_trial(season: Season, trial: Trial, trials: Sequence[Trial]) -> LedgerRow:
     plan = trial.plan
     reached = follow(season, plan).reached
-    row = LedgerRow(
+    by_log = trial.stopped is not None and told_by_log(trials, plan.measure)
+    return LedgerRow(
         measure=plan.measure,
         trial=plan.trial,
         status=trial.status(season.last_night.astype(object)),
@@ -151,22 +132,14 @@ def _of_trial(
         sessions_with=reached[WITH],
         sessions_without=reached[WITHOUT],
         looks=len(trial.looks),
-        verdict=trial.analysed.verdict if trial.analysed else None,
+        verdict_alone=trial.analysed.verdict if trial.analysed else None,
         because=trial.stopped.because if trial.stopped else None,
+        basis="trial" if trial.analysed else None,
+        needs_fit=by_log and plan.measure in season.interventions,
     )
-    if trial.analysed is not None:
-        found = trial.analysed
-        prior = Belief(found.prior_mean, found.prior_sd)
-        moments = _Moments(found.log_rate_ratio_mean, found.log_rate_ratio_sd, prior)
-        return replace(row, basis="trial"), moments
-    # The log of a measure with another trial holds that one's days, maybe not yet to be seen.
-    alone = sum(t.plan.measure == plan.measure for t in trials) == 1
-    if trial.stopped is not None and alone and plan.measure in season.interventions:
-        return _by_log(row, learnt)
-    return row, None
 
 
-def _of_log(season: Season, learnt: Mapping[str, _Moments], trials: Sequence[Trial]) -> list[_Row]:
+def _of_log(season: Season, trials: Sequence[Trial]) -> list[LedgerRow]:
     """Return the measures that are logged and never had a trial."""
     tried = {t.plan.measure for t in trials}
     first = {
@@ -174,50 +147,26 @@ def _of_log(season: Season, learnt: Mapping[str, _Moments], trials: Sequence[Tri
         for name in season.interventions
         if name not in tried
     }
-    return [_by_log(LedgerRow(name, None, "no trial", day), learnt) for name, day in first.items()]
+    return [LedgerRow(name, None, "no trial", day, needs_fit=True) for name, day in first.items()]
 
 
-def _by_log(row: LedgerRow, learnt: Mapping[str, _Moments]) -> _Row:
-    """Return a row that speaks by what the fit made of the log, where it has seen the measure."""
-    if row.measure not in learnt:
-        return replace(row, needs_fit=True), None
-    return replace(row, basis="log"), learnt[row.measure]
-
-
-def _learnt(now: Standing, prior: Belief) -> dict[str, _Moments]:
-    """Return what the fit has learnt of each measure that it has seen."""
-    draws = {name: now.log_ratio(name) for name in now.interventions}
-    return {name: _Moments(float(x.mean()), float(x.std()), prior) for name, x in draws.items()}
-
-
-def _judged_together(listed: Sequence[_Row], level: float) -> list[LedgerRow]:
-    """Return the rows with their numbers, each alone and all together."""
-    from scipy.special import ndtr, ndtri
-
-    known = [moments for _, moments in listed if moments is not None]
-    mean, sd = np.array([m.mean for m in known]), np.array([m.sd for m in known])
-    shares = np.array([(1 - level) / 2, 0.5, (1 + level) / 2])
-    together = shrink(*without_prior(mean, sd, [m.prior for m in known]))
-    numbers = zip(
-        np.exp(mean[:, None] + sd[:, None] * ndtri(shares)),
-        np.exp([together.quantile(share) for share in shares]).T,
-        ndtr(mean / sd),
-        together.chance_above(0.0),
-        strict=True,
-    )
-    rows = []
-    for row, moments in listed:
-        if moments is not None:
-            alone, shrunk, chance_alone, chance = next(numbers)
-            row = replace(
+def _with_numbers(row: LedgerRow, told: Sequence[Judged], level: float) -> LedgerRow:
+    """Return a row with what is known of its measure, each alone and all together."""
+    wanted = (row.measure, row.trial if row.basis == "trial" else None)
+    for each in told:
+        tried = each.tried
+        if wanted == (tried.measure, tried.trial.plan.trial if tried.trial else None):
+            return replace(
                 row,
-                rate_ratio_alone=Interval(*map(float, alone)),
-                rate_ratio_together=Interval(*map(float, shrunk)),
-                chance_faster_alone=float(chance_alone),
-                chance_faster_together=float(chance),
+                verdict=each.verdict,
+                needs_fit=False,
+                basis=row.basis or "log",
+                rate_ratio_alone=tried.rate_ratio(level),
+                rate_ratio_together=each.together,
+                chance_faster_alone=tried.chance_faster,
+                chance_faster_together=each.chance_faster,
             )
-        rows.append(row)
-    return rows
+    return row
 
 
 def _behind(now: Standing, season: Season) -> list[Reason]:
@@ -229,9 +178,9 @@ def _behind(now: Standing, season: Season) -> list[Reason]:
 def _warnings(rows: Sequence[LedgerRow]) -> list[Reason]:
     said = []
     for row in rows:
-        if row.chance_faster_alone >= CLEARLY > row.chance_faster_together:
+        if row.verdict_alone == FASTER != row.verdict:
             said.append(Reason("faster by itself only", measure=row.measure))
-        if row.looks and row.verdict:
+        if row.looks and row.verdict_alone:
             said.append(Reason("looked at before its end", measure=row.measure, looks=row.looks))
     unfitted = [row.measure for row in rows if row.needs_fit]
     if unfitted:

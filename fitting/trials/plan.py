@@ -11,9 +11,9 @@ import numpy as np
 import xarray as xr
 
 from slackwater.fitting.answers.answer import Answer, about
-from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types
+from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.lots import ASSIGNMENT
 from slackwater.fitting.records.trials import Design, Planned, Trial, orders
 from slackwater.fitting.state.athlete import Athlete

@@ -5,6 +5,10 @@ drawn by lot. If the measure changes nothing, each pair's readings would have be
 in the other order, so every possible drawing of all orders gives a value of the statistic
 that was just as likely as the one seen.
 
+What is compared is how far readings climb from the first morning after a session to those after:
+a measure that merely lifts the reading of a night of its use lifts all of these mornings alike, and
+drops out.
+
 The statistic is the crossover estimate: the difference with minus without within each pair,
 averaged over the pairs with first and over those without first, and then over the two
 (Senn 2002, Cross-over Trials in Clinical Research, chapter 3). A baseline that drifts from
@@ -13,17 +17,17 @@ the first to the second of a pair drops out of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from slackwater.fitting.records.lots import WITH
+from slackwater.fitting.records.lots import WITH, WITHOUT, Arm
 from slackwater.fitting.trials.stretches import Stretch
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
-from slackwater.model.season import Season
+from slackwater.model.season import DAY, Season
 
 FEWEST_PAIRS: Final = 5  # with fewer, no outcome has p under 0.05: 2 of 2**5 is 0.0625
 ALL_UP_TO: Final = 14  # pairs: 2**14 orders are gone through one by one
@@ -63,16 +67,54 @@ class WithoutModel:
 
 
 def pairs_of(season: Season, stretches: Sequence[Stretch]) -> Pairs:
-    """Return the pairs of which both stretches tell of recovery.
+    """Return the pairs of which both stretches tell of recovery, first morning included.
 
-    A stretch's outcome is the mean ln reading of its 2nd to 4th morning.
+    A stretch's outcome is the mean ln reading of its 2nd to 4th morning minus that of its 1st.
     """
-    readings = dict(zip(season.nights.tolist(), season.data[n.LOG_RMSSD].values, strict=True))
-    outcome = {
-        (s.label, s.number): (s, float(np.mean([readings[m] for m in s.mornings.tolist()])))
-        for s in stretches
-        if s.counts
-    }
+    read = season.data[n.LOG_RMSSD].values
+    readings = dict(zip(season.nights.tolist(), read.tolist(), strict=True))
+
+    def climb(stretch: Stretch) -> float:
+        first = readings.get((stretch.first + DAY).item(), np.nan)
+        return float(np.mean([readings[m] for m in stretch.mornings.tolist()]) - first)
+
+    return _in_pairs(stretches, climb)
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """Days from each session that tells of recovery to the next of the trial.
+
+    Attributes:
+        with_: their mean after sessions with the measure; NaN for none.
+        without: after those without.
+        pairs: of their logarithms.
+    """
+
+    with_: float
+    without: float
+    pairs: Pairs
+
+
+def gaps_of(stretches: Sequence[Stretch]) -> Gaps:
+    """Return how long after each session the next one came, by arm."""
+
+    def days(stretch: Stretch) -> float:
+        return np.nan if stretch.next is None else float((stretch.next - stretch.first) / DAY)
+
+    def mean(arm: Arm) -> float:
+        found = [days(s) for s in stretches if s.counts and s.arm == arm]
+        known = [each for each in found if np.isfinite(each)]
+        return float(np.mean(known)) if known else np.nan
+
+    pairs = _in_pairs(stretches, lambda stretch: float(np.log(days(stretch))))
+    return Gaps(mean(WITH), mean(WITHOUT), pairs)
+
+
+def _in_pairs(stretches: Sequence[Stretch], outcome_of: Callable[[Stretch], float]) -> Pairs:
+    """Return the pairs of which both stretches have an outcome."""
+    found = {(s.label, s.number): (s, outcome_of(s)) for s in stretches if s.counts}
+    outcome = {key: each for key, each in found.items() if np.isfinite(each[1])}
     difference, order = [], []
     for (label, number), (first, value) in outcome.items():
         second = outcome.get((label, number + 1))
@@ -83,7 +125,7 @@ def pairs_of(season: Season, stretches: Sequence[Stretch]) -> Pairs:
 
 
 def randomisation_test(pairs: Pairs, rng: np.random.Generator) -> WithoutModel:
-    """Test whether the measure changes readings on the mornings after a session.
+    """Test whether the arms differ by more than the lots alone would have made.
 
     Args:
         pairs: the complete ones.

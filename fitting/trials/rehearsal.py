@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from slackwater.fitting.answers.compare import verdict
+from slackwater.fitting.measures.verdicts import Effect, verdict
 from slackwater.fitting.trials.stretches import (
     Assigned,
     before_trial,
@@ -198,13 +198,14 @@ def rehearse(task: Rehearsal) -> Rehearsed:
         )
     draws = posterior.draws
     ratios = draws[n.LOG_RATE_RATIO].sel({n.INTERVENTION: task.measure}).values
+    effect = Effect.of(ratios, task.priors.log_rate_ratio)
     return Rehearsed(
         sessions_per_arm=task.sessions_per_arm,
         days=int((made.last_night - task.trial.start) / DAY) + 1,
         log_ratio=float(np.log(task.truth.rate_ratios[task.measure])),
-        mean=float(ratios.mean()),
-        sd=float(ratios.std()),
-        verdict=verdict(ratios),
+        mean=effect.mean,
+        sd=effect.sd,
+        verdict=verdict(effect.below),
     )
 
 

@@ -15,8 +15,7 @@ from typing import Final
 import numpy as np
 import xarray as xr
 
-from slackwater.fitting.answers.compare import CLEARLY
-from slackwater.fitting.answers.intervals import BOUND, BOUNDS, Interval, interval
+from slackwater.fitting.answers.intervals import BOUND, BOUNDS, CLEARLY, Interval, interval
 from slackwater.fitting.trials.effect import log_ratio_for
 from slackwater.fitting.trials.rehearsal import Rehearsed
 from slackwater.model.dynamics import Floats

@@ -29,6 +29,7 @@ ORDER: Final = (
     (f"{FITTING}.sampling",),
     (f"{FITTING}.state",),
     (f"{FITTING}.answers",),
+    (f"{FITTING}.measures",),
     (f"{FITTING}.beats",),
     (f"{FITTING}.describing",),
     (f"{FITTING}.repeating",),

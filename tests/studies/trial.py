@@ -27,9 +27,9 @@ import pandas as pd
 from scipy.stats import beta, kstest
 
 from slackwater.fitting import Athlete
-from slackwater.fitting.answers.compare import VERDICT_RULE
 from slackwater.fitting.demo import copy_demo
 from slackwater.fitting.intake import read_season
+from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.lots import ASSIGNMENT, WITH
 from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.fitting.sampling.fit import fit

@@ -7,12 +7,14 @@ from typing import Final
 
 import numpy as np
 
-from slackwater.fitting.answers.compare import SAME_WITHIN, MeasureCompared
 from slackwater.fitting.answers.elements import SAME_DAYS, Contrast, Elements
+from slackwater.fitting.measures.compare import MeasureCompared
+from slackwater.fitting.measures.verdicts import SAME_WITHIN
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.page.pictures_intervals import MOST_ROWS, Ground, Row, intervals
 from slackwater.fitting.report.reasons import sentence, sentences
+from slackwater.fitting.report.terminal import compare as compare_report
 from slackwater.fitting.report.terminal import elements as elements_report
 from slackwater.fitting.report.terminal import trial_results
 from slackwater.fitting.text import plural
@@ -108,31 +110,27 @@ def measures(answers: Mapping[str, MeasureCompared], refused: Mapping[str, str])
         "measures",
         "Recovery measures: with against without",
         (
-            *(_verdict(name, answer) for name, answer in answers.items()),
+            *(_found(name, answer) for name, answer in answers.items()),
             *(f"{named(name)}: no answer. {why}" for name, why in refused.items()),
         ),
         Table(
             "Recovery rate with the measure over without it",
-            ("measure", "verdict", "rate ratio", "with", "without"),
+            ("measure", "verdict", "rate ratio", "a reading by itself", "with", "without"),
             tuple(_measure(name, answer) for name, answer in answers.items()),
         )
         if answers
         else None,
         intervals("measures", rows, _RATE) if rows else None,
         _intervals_text("Recovery rate with over without", rows, _REGION) if rows else "",
-        tuple(f"Verdict: {rule}." for rule in rules),
+        tuple(words.sentence(sentence(rule)) for rule in rules),
     )
 
 
 _REGION: Final = f"rates less than {SAME_WITHIN:g} times apart are shaded"
 
 
-def _verdict(name: str, answer: MeasureCompared) -> str:
-    chance = words.chance(answer.chance_faster)
-    return (
-        f"{named(name)}: {words.verdict(answer.verdict)}; the chance that recovery is faster with "
-        f"it is {chance}."
-    )
+def _found(name: str, answer: MeasureCompared) -> str:
+    return f"{named(name)}: {' '.join(compare_report.finding(answer))}"
 
 
 def _measure(name: str, answer: MeasureCompared) -> tuple[str, ...]:
@@ -143,7 +141,8 @@ def _measure(name: str, answer: MeasureCompared) -> tuple[str, ...]:
             (answer.nights_without, answer.sessions_without),
         )
     ]
-    return (named(name), answer.verdict, trial_results.ratio(answer.rate_ratio), *sides)
+    lift = words.signed_range(answer.lift_percent, 0, " %")
+    return (named(name), answer.verdict, trial_results.ratio(answer.rate_ratio), lift, *sides)
 
 
 def measure(answer: MeasureCompared) -> Part:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from slackwater.fitting.measures.verdicts import UNDECIDED
 from slackwater.fitting.report.asked import Asked
 from slackwater.fitting.report.page import (
     parts_contrasts,
@@ -69,7 +70,8 @@ def measures(asked: Asked) -> Parts:
     if not compared and not refused:
         return (ledger,)
     overview = _minding(asked, parts_contrasts.measures(compared, refused), [*compared.values()])
-    return (overview, *(parts_contrasts.measure(answer) for answer in compared.values()), ledger)
+    decided = [answer for answer in compared.values() if answer.verdict != UNDECIDED]
+    return (overview, *map(parts_contrasts.measure, decided), ledger)
 
 
 def plan(asked: Asked) -> Parts:

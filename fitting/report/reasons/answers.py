@@ -38,6 +38,14 @@ def _on_trial(measure: str) -> str:
     )
 
 
+def _lift_or_rate(measure: str, share: float) -> str:
+    return (
+        f"These data cannot tell well whether {measure!r} speeds recovery or merely lifts the "
+        f"readings of the nights on which it is used: {100 * share:.0f} % of what is not known of "
+        "the one is not knowing the other. Use it on some days with nothing to recover from, too."
+    )
+
+
 def _some_types_only(measure: str) -> str:
     return (
         f"{measure!r} was always used after some types and never after the others, so its effect "
@@ -70,6 +78,16 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "trained a few times": _trained_a_few_times,
     "too few to compare": _too_few_to_compare,
     "on trial": _on_trial,
+    "no verdict outside a trial": "No verdict outside a trial: the measure was used when the "
+    "athlete chose, and nobody counts how often its result is looked at, so that a lucky moment "
+    "would pass for an effect",
+    "verdict of its trial": "The verdict is that of trial {trial}, given once at its planned end: "
+    "{rule}",
+    "verdict of all together": "The verdict is that of trial {trial}, all that was ever tried "
+    "judged together: {rule}",
+    "a trial settles it": "A trial would settle it: lots say after which sessions to use it, and "
+    "its rule is fixed beforehand.",
+    "lift or rate": _lift_or_rate,
     "some types only": _some_types_only,
     "one type only": _one_type_only,
     "one type has the value": _one_type_has_the_value,

@@ -125,8 +125,16 @@ def _trial_stopped(measure: str, because: str) -> str:
 
 def _faster_by_itself_only(measure: str) -> str:
     return (
-        f"{measure!r} looks faster by itself, but not among all that was tried: take it as a hint, "
-        "and try it again."
+        f"The trial of {measure!r} by itself ended 'faster', but not among all that was tried: "
+        "take it as a hint, and try it again."
+    )
+
+
+def _gaps_differ_by_arm(p_value: float) -> str:
+    return (
+        "The next session came sooner or later after sessions with the measure than after those "
+        f"without (p = {p_value:.3f} by the lots). The test without a model presumes that it does "
+        "not, so read it with that in mind."
     )
 
 
@@ -173,6 +181,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "assigned, which makes an effect look smaller.",
     "too few pairs": "{pairs} complete pairs are too few for the randomisation test, which needs "
     "{needed}.",
+    "gaps differ by arm": _gaps_differ_by_arm,
     "another verdict rule": "The rule fixed in the plan is not the one that this version judges "
     "by: {rule}.",
     "a look before the end": "This is a look before the planned number is reached, and is kept in "
@@ -191,5 +200,5 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "looked at before its end": _looked_at_before_its_end,
     "not in the fit yet": _not_in_the_fit_yet,
     "used without a trial": "Measures without a trial were used when the athlete chose, so what "
-    "else differed on those days counts for them too.",
+    "else differed on those days counts for them too; they get no verdict.",
 }

@@ -10,12 +10,13 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from slackwater.fitting.measures.verdicts import UNDECIDED
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, new_facts, new_table
 from slackwater.fitting.report.terminal.trial import days
 from slackwater.fitting.text import plural
-from slackwater.fitting.trials.analyse import TrialFound
+from slackwater.fitting.trials.analyse import NOT_DUE, TrialFound
 from slackwater.fitting.trials.items import TrialItems
 from slackwater.fitting.trials.ledger import LedgerRow, TrialLedger
 from slackwater.fitting.trials.randomisation import WithoutModel
@@ -24,7 +25,9 @@ from slackwater.fitting.trials.randomisation import WithoutModel
 def analysed(answer: TrialFound) -> Iterable[RenderableType]:
     """Yield an analysis for the terminal."""
     yield heading_of(answer, f"The trial of {answer.measure}, up to {answer.last_judged}")
-    yield Text(f"  Verdict: {answer.verdict}.")
+    yield Text(f"  Verdict: {words.verdict(answer.verdict)}{_by_itself(answer)}.")
+    if answer.verdict == UNDECIDED:
+        yield Text(f"  Cannot tell: recovery is {words.rate_change(answer.rate_ratio)} with it.")
     yield Text(
         f"  The chance that it saves at least {days(answer.smallest_days)} of a typical session is "
         f"{words.chance(answer.chance_worth_having)}; that it is faster at all, "
@@ -41,20 +44,45 @@ def analysed(answer: TrialFound) -> Iterable[RenderableType]:
             words.ratio(used) if math.isfinite(used.median) else "the log cannot tell",
         ),
         ("days saved, typical session", words.days_range(answer.typical_days_saved)),
+        (
+            "a reading by itself, on its nights",
+            words.signed_range(answer.lift_percent, 0, " %"),
+        ),
         ("sessions that tell of it", f"{arms} (plan: {answer.sessions_per_arm})"),
         ("days as assigned", f"{followed[0]} with, {followed[1]} without"),
+        ("days to the next session", _gaps(answer)),
         ("without the model", _without_model(answer.randomisation_test)),
         ("interim looks", str(answer.looks)),
     ):
         table.add_row(what, told)
     yield table
-    yield days_saved(answer.days_saved)
+    if answer.verdict not in (UNDECIDED, NOT_DUE):
+        yield days_saved(answer.days_saved)
     yield Text(
-        f"Verdict: {answer.verdict_rule}. It is about the measure as assigned. Without the "
-        "model: readings on the 2nd to 4th morning after a session, with against without within "
-        "pairs, and p, the share of the possible lots with a difference as large. Ranges hold "
-        f"{words.out_of_ten(answer.about.level)}."
+        f"{words.sentence(sentence(answer.verdict_basis))} It is about the measure as assigned. "
+        "Without the model: how far readings climb from the 1st morning after a session to the "
+        "2nd to 4th, with against without within pairs, and p, the share of the possible lots "
+        f"with a difference as large. Ranges hold {words.out_of_ten(answer.about.level)}."
     )
+
+
+def _by_itself(answer: TrialFound) -> str:
+    """Say what the trial's own rule says, where all that was tried together says otherwise."""
+    if answer.verdict_alone == answer.verdict:
+        return ""
+    return f", among all that was tried (by itself: {words.verdict(answer.verdict_alone)})"
+
+
+def _gaps(answer: TrialFound) -> str:
+    means = (answer.gap_days_with, answer.gap_days_without)
+    shown = [f"{mean:.1f}" if math.isfinite(mean) else "none" for mean in means]
+    p_value = answer.gap_p_value
+    tested = f", {_p(p_value)}" if math.isfinite(p_value) else ""
+    return f"{shown[0]} with, {shown[1]} without{tested}"
+
+
+def _p(value: float) -> str:
+    return "p < 0.001" if value < 0.0005 else f"p = {value:.3f}"
 
 
 def _without_model(test: WithoutModel) -> str:
@@ -63,8 +91,8 @@ def _without_model(test: WithoutModel) -> str:
         return f"{pairs}: too few"
     error = test.difference_se_ln
     se = f" (SE {100 * error:.1f})" if math.isfinite(error) else ""
-    shown = "p < 0.001" if test.p_value < 0.0005 else f"p = {test.p_value:.3f}"
-    return f"{words.signed(100 * math.expm1(test.difference_ln), 1)} %{se}, {shown}, {pairs}"
+    percent = words.signed(100 * math.expm1(test.difference_ln), 1)
+    return f"{percent} %{se}, {_p(test.p_value)}, {pairs}"
 
 
 def items(answer: TrialItems) -> Iterable[RenderableType]:
@@ -98,16 +126,18 @@ def ledger(answer: TrialLedger) -> Iterable[RenderableType]:
         yield Text(f"  {row.measure}: {story(row)}")
     yield Text(
         f"Recovery rate with over without. {sentence(answer.shrinking).capitalize()}. Faster: the "
-        "chance of it, judged together. Ranges hold "
+        "chance of it, judged together, which is no verdict outside a trial. Ranges hold "
         f"{words.out_of_ten(answer.about.level)}."
     )
 
 
 def found(answer: TrialLedger) -> str:
-    """Say which measures are clearly faster, all judged together."""
+    """Say which measures have the verdict faster."""
     if answer.faster:
-        return f"Faster, among all that was tried: {', '.join(answer.faster)}."
-    return "Nothing that was tried is clearly faster, all judged together."
+        return f"Faster, by its trial and among all that was tried: {', '.join(answer.faster)}."
+    if any(row.verdict for row in answer.rows):
+        return "No trial so far ended with the verdict 'faster', all that was tried together."
+    return "No verdict yet: none of it was judged by a trial."
 
 
 def story(row: LedgerRow) -> str:
@@ -119,6 +149,8 @@ def story(row: LedgerRow) -> str:
     because = f", stopped: {row.because}" if row.because else ""
     planned = f"{row.sessions_per_arm} of each planned"
     verdict = f", verdict: {row.verdict}" if row.verdict else ""
+    if row.verdict != row.verdict_alone:
+        verdict += f" (by itself: {row.verdict_alone})"
     return f"trial {row.trial} from {row.start}, {told} ({planned}){verdict}{looks}{because}."
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from slackwater.fitting import Athlete
-from slackwater.fitting.answers.compare import VERDICT_RULE
+from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.lots import ASSIGNMENT
 from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.model.season import DAY, Season

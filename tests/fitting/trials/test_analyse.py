@@ -10,7 +10,8 @@ import pytest
 import xarray as xr
 
 from slackwater.fitting import Athlete, analyse_trial
-from slackwater.fitting.answers.compare import VERDICT_RULE, compare_intervention
+from slackwater.fitting.measures.compare import compare_intervention
+from slackwater.fitting.measures.verdicts import VERDICT_RULE, Effect
 from slackwater.fitting.records.trials import Analysed, Looked, Stopped, Trial, latest_trial
 from slackwater.fitting.trials.analyse import TrialFound, due, to_record
 from slackwater.fitting.trials.items import report_items
@@ -27,7 +28,7 @@ TYPES = {"row": (0.4, 2.0), "lift": (0.2, 1.0)}
 PER_ARM = 6
 SESSIONS = [(3 * k, ["row", "lift"][k % 2]) for k in range(14)]
 NIGHTS = 60
-RATIOS = np.exp(np.linspace(0.02, 0.6, 1000))
+RATIOS = np.exp(np.linspace(0.06, 0.56, 1000))
 
 
 def used() -> list[int]:
@@ -67,8 +68,11 @@ def test_the_numbers_are_those_of_the_fit() -> None:
     fits = Fits()
     answer = analysed(fits=fits)
     compared = compare_intervention(fits(fits.asked[0]), MEASURE)
-    assert answer.rate_ratio == compared.rate_ratio
-    assert answer.chance_faster == compared.chance_faster
+    expected = Effect(np.log(RATIOS).mean(), np.log(RATIOS).std(), Belief(0.0, 0.3))
+    assert answer.rate_ratio == pytest.approx(expected.rate_ratio(0.8))
+    assert answer.chance_faster == pytest.approx(expected.chance_faster)
+    assert answer.lift_percent == compared.lift_percent
+    assert answer.told_apart
     xr.testing.assert_equal(answer.days_saved, compared.days_saved)
     saved = 4.4 * (1 - 1 / RATIOS)
     assert answer.typical_days_saved == pytest.approx(np.quantile(saved, [0.1, 0.5, 0.9]))
@@ -202,20 +206,51 @@ def test_another_result_than_the_record_keeps_is_said() -> None:
     kept.analysed = event
     assert analysed(kept=kept).about.warnings == ()
     other = analysed(fits=Fits(RATIOS**0.2), kept=kept)
+    assert (other.verdict, other.log_rate_ratio_mean) == ("faster", event.log_rate_ratio_mean)
     said = Reason("another result in the record", verdict="faster", written="2031-03-01")
     assert said in other.about.warnings
 
 
-def test_the_test_without_a_model_sees_the_readings() -> None:
+def moved(by: float, mornings: slice) -> TrialFound:
+    """A trial in which the measure moves these of the mornings after a session by so much."""
     made = season(NIGHTS, SESSIONS, used())
     level = np.full(NIGHTS, 4.0)
     for stretch in stretches_of(made, assigned(plan(0, PER_ARM))):
-        level[np.isin(made.nights, stretch.mornings)] += 0.1 * (stretch.arm == "with")
-    test = analysed(made.with_readings(level)).randomisation_test
+        after = np.array([stretch.first + DAY, *stretch.mornings])[mornings]
+        level[np.isin(made.nights, after)] += by * (stretch.arm == "with")
+    return analysed(made.with_readings(level))
+
+
+def test_the_test_without_a_model_sees_how_far_readings_climb() -> None:
+    test = moved(0.1, slice(1, None)).randomisation_test
     assert test.pairs == 6
     assert test.difference_ln == pytest.approx(0.1)
     assert test.p_value == 2 / 2**6
     assert test.possible_orders == 64
+
+
+def test_a_measure_that_lifts_every_morning_alike_does_not_fool_it() -> None:
+    test = moved(0.1, slice(None)).randomisation_test
+    assert test.difference_ln == pytest.approx(0.0, abs=1e-12)
+    assert test.p_value == 1.0
+
+
+def test_gaps_between_sessions_are_told_by_arm() -> None:
+    even = analysed()
+    assert (even.gap_days_with, even.gap_days_without) == (3.0, 3.0)
+    assert even.gap_p_value == 1.0
+    assert "gaps differ by arm" not in codes(even)
+    # Whoever used the measure rested a day longer, whatever the lots were.
+    days, at = [], 0
+    lots = stretches_of(season(200, [(3 * k, ["row", "lift"][k % 2]) for k in range(40)]),
+                        assigned(plan(0, 12)))  # fmt: skip
+    for stretch in lots:
+        days.append((at, stretch.label))
+        at += 5 if stretch.arm == "with" else 4
+    uneven = analysed(season(180, days), kept=trial(0, 12))
+    assert uneven.gap_days_with > uneven.gap_days_without == 4.0
+    assert uneven.gap_p_value < 0.05
+    assert Reason("gaps differ by arm", p_value=uneven.gap_p_value) in uneven.about.warnings
 
 
 def test_too_few_pairs_for_a_test() -> None:
@@ -247,7 +282,7 @@ def test_the_items_of_a_report_know_the_record() -> None:
     items = {row.item: row.record for row in report_items(unfitted(made, kept)).items}
     result = items["17"].facts
     assert (result["verdict"], result["p_value"]) == ("faster", event.p_value)
-    assert (result["mean"], result["sd"]) == pytest.approx((0.31, 0.17), abs=0.005)
+    assert (result["mean"], result["sd"]) == pytest.approx((0.31, 0.144), abs=0.005)
     assert items["18"] == Reason("days not as assigned", missed=0, strayed=1)
     assert items["7a"] == Reason(
         "the size planned", sessions_per_arm=6, chance=0.81, smallest_days=0.5

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from slackwater.fitting import Athlete, trial_ledger
-from slackwater.fitting.answers.compare import compare_intervention
+from slackwater.fitting.measures.compare import compare_intervention
+from slackwater.fitting.measures.shrinkage import shrink, without_prior
 from slackwater.fitting.records.trials import Analysed, Looked, Stopped, Trial
 from slackwater.fitting.trials.ledger import LedgerRow, TrialLedger
-from slackwater.fitting.trials.shrinkage import shrink, without_prior
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import Season
@@ -82,8 +82,7 @@ def test_measures_of_the_log_stand_beside_their_shrunk_selves() -> None:
     expected = shrink(*without_prior(mean, sd, [Belief(0.0, 0.3)] * 3))
     for number, name in enumerate(["river dip", "beet juice", "nap"]):
         row, alone = at(answer, name), compare_intervention(athlete, name).rate_ratio
-        # The same but for normal quantiles in place of the draws'.
-        assert row.rate_ratio_alone == pytest.approx(alone, rel=0.02)
+        assert row.rate_ratio_alone == alone
         middle = row.rate_ratio_together.median
         assert middle == pytest.approx(np.exp(expected.quantile(0.5)[number]), rel=1e-3)
         chance = expected.chance_above(0.0)[number]
@@ -140,7 +139,7 @@ def test_a_stopped_trial_speaks_by_the_log_unless_the_measure_is_on_trial_again(
     given_up = Trial(plan(10), stopped=Stopped(trial=1, written=WRITTEN, because="a broken tub"))
     (row,) = trial_ledger(tried(given_up, measures={"ice bath": (0.1, 0.1)})).rows
     assert (row.status, row.basis, row.because) == ("stopped", "log", "a broken tub")
-    assert row.rate_ratio_alone.median == pytest.approx(np.exp(0.1))
+    assert row.rate_ratio_alone.median == pytest.approx(np.exp(0.1), rel=0.01)
     again = trial_ledger(
         tried(given_up, Trial(plan(30, trial=2)), measures={"ice bath": (0.1, 0.1)})
     )
@@ -187,20 +186,6 @@ def test_looks_are_told() -> None:
     assert at(answer, "ice bath").looks == 2
     looked = Reason("looked at before its end", measure="ice bath", looks=2)
     assert looked in answer.about.warnings
-
-
-def ten(lucky: float) -> TrialLedger:
-    others = {f"idea_{k}": (0.02 * (k - 4), 0.1) for k in range(9)}
-    return trial_ledger(tried(measures={**others, "lucky": (lucky, 0.1)}))
-
-
-def test_the_lucky_tenth_is_a_hint_and_a_strong_one_stands() -> None:
-    answer = ten(0.21)
-    assert at(answer, "lucky").chance_faster_alone >= 0.975
-    assert at(answer, "lucky").chance_faster_together < 0.975
-    assert answer.faster == ()
-    assert Reason("faster by itself only", measure="lucky") in answer.about.warnings
-    assert ten(0.6).faster == ("lucky",)
 
 
 def test_nothing_ever_tested() -> None:

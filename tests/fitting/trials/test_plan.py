@@ -12,7 +12,7 @@ import pytest
 import xarray as xr
 
 from slackwater.fitting import Athlete, Posterior, plan_trial
-from slackwater.fitting.answers.compare import VERDICT_RULE
+from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.trials import Trial
 from slackwater.fitting.trials.effect import days_saved, typical_session
 from slackwater.fitting.trials.plan import TrialPlan, Wanted, to_record

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from slackwater.fitting.answers.compare import verdict
+from slackwater.fitting.measures.verdicts import Effect, verdict
 from slackwater.fitting.trials.rehearsal import Rehearsed
 from slackwater.fitting.trials.sizes import Curve, assurance, information_of, share_range
 from slackwater.model.priors import Belief, Priors
@@ -74,10 +74,9 @@ def test_what_a_session_adds_is_what_the_prior_did_not_know() -> None:
 
 
 def test_the_verdict_is_the_one_that_the_chance_is_about() -> None:
-    # Draws of a posterior just beyond, and just short of, z.
-    draws = np.array([NormalDist().inv_cdf((k + 0.5) / 4000) for k in range(4000)])
-    assert verdict(0.2 * draws + 0.2 * (Z + 0.02)) == "faster"
-    assert verdict(0.2 * draws + 0.2 * (Z - 0.02)) == "undecided"
+    prior = Belief(0.0, 0.3)
+    assert verdict(Effect(0.2 * (Z + 0.01), 0.2, prior).below) == "faster"
+    assert verdict(Effect(0.2 * (Z - 0.01), 0.2, prior).below) == "undecided"
 
 
 @pytest.mark.parametrize(("count", "of"), [(0, 8), (3, 8), (8, 8), (31, 40)])

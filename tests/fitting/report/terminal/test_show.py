@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from rich.cells import cell_len
 
+from slackwater.fitting.report import words
 from tests.fitting.conftest import Fitted, run
 from tests.fitting.report import folders
 from tests.fitting.report.folders import Names
@@ -110,11 +111,14 @@ def test_a_measure_shows_the_numbers_of_the_json(demo: Fitted) -> None:
     for side in ("with", "without"):
         nights, sessions = found[f"nights_{side}"], found[f"sessions_{side}"]
         assert fact(shown, side) == f"{nights} nights, {sessions} sessions"
-    for row in found["days_saved"]:
-        (saved,) = re.findall(RANGE, fact(shown, row["type"]))
-        assert_range(saved, row, 0.1)
-    assert f"\n  {found['verdict']}" in shown
-    assert found["verdict_rule"] in " ".join(shown.split())
+    assert found["verdict"] == "undecided"
+    assert "days saved" not in shown  # of what may as well be days lost
+    low, high = (round(100 * (found["rate_ratio"][end] - 1)) for end in ("low", "high"))
+    assert f"from {-low} % slower to {high} % faster" in shown
+    assert f"({found['lift_percent']['low']:.0f} to ".replace("-", "\N{MINUS SIGN}") in shown
+    plain = " ".join(shown.split())
+    assert found["verdict_rule"] in plain
+    assert found["settled_by"] in plain
 
 
 @pytest.mark.parametrize(
@@ -129,11 +133,16 @@ def test_a_difference_shows_the_numbers_of_the_json(demo: Fitted, asked: tuple[s
     shown, found = " ".join(text(demo.folder, *asked).split()), answer(demo.folder, *asked)
     difference = found["difference_days"]
     longer = found["a"] if difference["median"] >= 0 else found["b"]
-    assert f"{longer} takes {abs(difference['median']):.1f} days longer;" in shown
-    between = re.search(r"lies between (-?[\d.]+) and (-?[\d.]+) days", shown)
+    shorter = found["b"] if longer == found["a"] else found["a"]
+    assert f"{longer} takes {abs(difference['median']):.1f} days longer than {shorter};" in shown
+    between = re.search(r"likely (-?\d+\.\d) to (-?\d+\.\d)", shown)
     assert between is not None
-    assert float(between[1]) == pytest.approx(difference["low"], abs=0.05001)
-    assert float(between[2]) == pytest.approx(difference["high"], abs=0.05001)
+    ends = sorted(abs(float(end)) for end in between.groups())
+    expected = sorted(abs(difference[end]) for end in ("low", "high"))
+    assert ends == pytest.approx(expected, abs=0.05001)
+    chance = found["chance_a_slower"]
+    chance = chance if longer == found["a"] else 1 - chance
+    assert f"The chance that {longer} takes longer is {words.chance(chance)}" in shown
 
 
 def test_the_level_is_said(demo: Fitted) -> None:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from slackwater.fitting.answers.compare import CLEARLY
-from slackwater.fitting.trials.shrinkage import shrink, without_prior
+from slackwater.fitting.answers.intervals import CLEARLY
+from slackwater.fitting.measures.shrinkage import shrink, without_prior
 from slackwater.model.priors import Belief
 
 # Eight schools: Rubin 1981, J Educ Stat 6:377-401.

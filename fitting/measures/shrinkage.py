@@ -58,13 +58,14 @@ class Shrunk:
 
     def chance_above(self, value: float) -> Floats:
         """Return the chance that each effect is above a value, shape (J,)."""
-        return np.array([1 - self._below(j, value) for j in range(len(self.means))])
+        return np.array([1 - self.below(j, value) for j in range(len(self.means))])
 
     def quantile(self, share: float) -> Floats:
         """Return the value below which each effect lies with that chance, shape (J,)."""
         return np.array([self._quantile(j, share) for j in range(len(self.means))])
 
-    def _below(self, j: int, value: float) -> float:
+    def below(self, j: int, value: float) -> float:
+        """Return the chance that one effect lies below a value."""
         from scipy.special import ndtr
 
         return float(ndtr((value - self.means[j]) / self.sds[j]) @ self.weight)
@@ -74,7 +75,7 @@ class Shrunk:
 
         low = float((self.means[j] - 10 * self.sds[j]).min())
         high = float((self.means[j] + 10 * self.sds[j]).max())
-        return float(brentq(lambda value: self._below(j, value) - share, low, high))
+        return float(brentq(lambda value: self.below(j, value) - share, low, high))
 
 
 def shrink(

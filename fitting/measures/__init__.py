@@ -1,0 +1,1 @@
+"""What a recovery measure does: with it against without, and the one verdict on it."""
