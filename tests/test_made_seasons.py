@@ -43,10 +43,12 @@ def test_every_kind_makes_a_season_that_can_be_read(kind: str) -> None:
 
 
 def test_scales_at_the_medians_give_the_seasons_of_earlier_studies() -> None:
-    """Figures of the generator before its scales were drawn, for seed 3."""
+    """Figures of the generator before its scales were drawn, for seed 3; tails move them little."""
     made = make("as modelled", 3, scales=MEDIANS)
-    assert list(made.days.values()) == pytest.approx([1.158, 1.698, 3.006, 2.468, 4.352])
-    assert list(made.next_days.values()) == pytest.approx([1.0, 1.284, 2.702, 2.672, 4.656])
+    near = {"abs": 0.006}
+    assert list(made.days.values()) == pytest.approx([1.158, 1.698, 3.006, 2.468, 4.352], **near)
+    expected = [1.0, 1.284, 2.702, 2.672, 4.656]
+    assert list(made.next_days.values()) == pytest.approx(expected, **near)
     assert made.level[-1] == pytest.approx(4.028080073)
 
 
@@ -80,10 +82,13 @@ def test_noise_remembers_as_much_as_it_should(autocorrelation: float) -> None:
 
 
 @pytest.mark.parametrize("degrees", [None, 4.0])
-def test_half_of_the_nights_are_noisier_than_an_ordinary_one(degrees: float | None) -> None:
-    law = Noise(0.1, 0.7, degrees)
-    noisier = law.variances(20_000, np.random.default_rng(3)) > law.ordinary**2
-    assert noisier.mean() == pytest.approx(0.5, abs=4 * 0.5 / math.sqrt(20_000))
+def test_noise_of_68_nights_in_100_is_no_larger_than_an_ordinary_ones(
+    degrees: float | None,
+) -> None:
+    law = Noise(0.1, 0.9, degrees)
+    drawn = law.independent(40_000, np.random.default_rng(3))
+    # 0.6827, within 5 binomial standard errors.
+    assert (np.abs(drawn) < law.ordinary).mean() == pytest.approx(0.6827, abs=0.012)
 
 
 @pytest.mark.parametrize("kind", DROPS)

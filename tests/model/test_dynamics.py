@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy import integrate, optimize, stats
 from scipy.signal import lfilter
 
 from slackwater.model.design import design_of
@@ -151,6 +153,25 @@ def test_what_first_nights_hold_back_by_hand() -> None:
 
 def test_the_threshold_is_half_the_noise() -> None:
     np.testing.assert_array_equal(threshold_of(np.array([0.1, 0.3])), [0.05, 0.15])
+
+
+@pytest.mark.parametrize(("tail", "within"), [(0.1, 0.02), (0.5, 0.02), (1.0, 0.06)])
+@pytest.mark.parametrize("lingering", [0.0, 0.25, 0.5])
+def test_noise_of_68_nights_in_100_is_within_twice_the_threshold(
+    tail: float, within: float, lingering: float
+) -> None:
+    """So that the threshold means the same whatever the noise's tails are."""
+
+    def inside(width: float) -> float:
+        def at(u: float) -> float:
+            sd = math.sqrt(lingering + (1 - lingering) * math.exp(tail * u))
+            return float(stats.norm.pdf(u) * (2 * stats.norm.cdf(width / sd) - 1))
+
+        return float(integrate.quad(at, -8, 8)[0])
+
+    width = float(optimize.brentq(lambda w: inside(w) - (2 * stats.norm.cdf(1) - 1), 0.5, 2.0))
+    assert 1 <= width <= 1 + within
+    assert width * 0.1 == pytest.approx(2 * threshold_of(np.array(0.1)), rel=within)
 
 
 def days(dip: float, threshold: float, half_life: float) -> float:

@@ -81,8 +81,8 @@ The seasons come from a generator that shares no code with slackwater \
 (`tests/studies/generator.py`; the kinds are in `kinds.py`). Each athlete's scatter from \
 session to session, drift, noise tails and start are drawn from ranges wider than the model's \
 own priors. One seed is one athlete, with one log and one sequence of luck, in all of the kinds \
-from *noise autocorrelation* on. An ordinary night is one than which half of the nights are \
-noisier, whatever the noise's law.
+from *noise autocorrelation* on. The noise of 68 nights in 100 is no larger than an ordinary \
+night's SD, whatever the noise's law.
 
 Shares are of 80 % ranges that held the truth; the aim is 0.80. In brackets: the range of the \
 share or mean, at 95 %, if other seasons had been drawn (bootstrap, the season as the unit; exact \

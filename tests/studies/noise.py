@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.optimize import brentq
+from scipy.stats import norm
+from scipy.stats import t as student
 
 BAD_NIGHT = (0.1, 0.4)  # how much lower a bad night reads, ln
 
@@ -31,10 +33,20 @@ class Noise:
 
     @property
     def ordinary(self) -> float:
-        """SD of an ordinary night: half of the nights are noisier."""
-        if self.degrees is None:
-            return self.sd
-        return self.sd * math.sqrt(self.degrees / float(chi2.median(self.degrees)))
+        """SD of an ordinary night: noise of 68 nights in 100 is no larger, whatever its tails.
+
+        Half of the width that holds the central 68 %, as one SD to either side does of a normal.
+        """
+        if self.degrees is not None:
+            return self.sd * float(student.ppf(norm.cdf(1.0), self.degrees))
+        nodes, weights = np.polynomial.hermite_e.hermegauss(41)
+        scales = np.exp(self.tail / 2 * nodes)
+
+        def beyond(width: float) -> float:
+            inside = 2 * norm.cdf(width / scales) - 1
+            return float(inside @ weights / weights.sum()) - (2 * norm.cdf(1.0) - 1)
+
+        return self.sd * float(brentq(beyond, 0.1, 10.0))
 
     def independent(self, nights: int, rng: np.random.Generator) -> np.ndarray:
         """Draw noise without memory."""
