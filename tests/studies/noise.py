@@ -44,7 +44,7 @@ class Noise:
 
         def beyond(width: float) -> float:
             inside = 2 * norm.cdf(width / scales) - 1
-            return float(inside @ weights / weights.sum()) - (2 * norm.cdf(1.0) - 1)
+            return float(inside @ weights / weights.sum() - (2 * norm.cdf(1.0) - 1))
 
         return self.sd * float(brentq(beyond, 0.1, 10.0))
 
