@@ -159,6 +159,13 @@ QUESTIONS: Final = (
         ),
         examples=({}, {"chance": 0.9}, {"json": True}),
         in_report=_once,
+        label="Today",
+        shown="report.page.sections:today",
+    ),
+    Question("spacing check", "spacing.check:check_spacing", "report.terminal.spacing:check",
+        in_report=_once,
+        label="Plan",
+        shown="report.page.sections:plan",
     ),
     Question(
         "baseline",
@@ -169,8 +176,6 @@ QUESTIONS: Final = (
         short="Tell where baseline lies, and whether rest has done its work.",
         examples=({}, {"json": True}),
         in_report=_once,
-        label="Today",
-        shown="report.page.sections:today",
     ),
     Question(
         "forecast",
@@ -269,11 +274,6 @@ QUESTIONS: Final = (
     Question(
         "trial ledger", "trials.ledger:trial_ledger", "report.terminal.trial_results:ledger",
         in_report=_once,
-    ),
-    Question("spacing check", "spacing.check:check_spacing", "report.terminal.spacing:check",
-        in_report=_once,
-        label="Plan",
-        shown="report.page.sections:plan",
     ),
     Question(
         "history",

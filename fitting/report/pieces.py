@@ -16,6 +16,7 @@ from rich.text import Text
 
 from slackwater.fitting.report.page.part import Table
 from slackwater.fitting.report.terminal.drawing import Strip
+from slackwater.fitting.report.terminal.pieces import Details
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,10 @@ def pieces(told: Iterable[RenderableType]) -> list[Piece]:
 
 def _unpacked(told: Iterable[RenderableType]) -> Iterator[RenderableType]:
     for piece in told:
-        yield piece.renderable if isinstance(piece, Padding) else piece
+        if isinstance(piece, Padding):
+            yield piece.renderable
+        else:
+            yield piece.piece if isinstance(piece, Details) else piece
 
 
 def _table(table: RichTable, caption: str) -> Facts | Table:

@@ -39,7 +39,7 @@ def said(answer: Today) -> list[str]:
     """Return what the answer says, the most important first, a paragraph each."""
     paragraphs = (
         words.unexplained(answer.unexplained),
-        [headline(answer)],
+        headline(answer),
         [reading(answer)],
         plan(answer),
         trial(answer),
@@ -61,19 +61,19 @@ def rows(answer: Today) -> list[tuple[str, str, str, str]]:
     ]
 
 
-def headline(answer: Today) -> str:
+def headline(answer: Today) -> tuple[str, str]:
     """Say whether the athlete is recovered, and from when training may come again."""
     chance, asked = words.chance(answer.chance_at_baseline), words.chance(answer.chance_asked)
     where = f"{_WHERE[answer.at_baseline]}: the chance is {chance}."
     if answer.unexplained is not None:
-        return f"{where} No session is offered while that is so."
+        return where, "No session is offered while that is so."
     if answer.logged:
         again = _from(answer.back_by, answer)
-        return f"{where} {listed(answer.logged)} is logged for today; recovered again {again}."
+        return where, f"{listed(answer.logged)} is logged for today; recovered again {again}."
     first = answer.types[0].from_ if answer.types else answer.back_by
     if first == answer.morning:
-        return f"{where} As far as readings tell, any of your sessions may come today."
-    return f"{where} Wait with the next session: it is {asked} or more {_from(first, answer)}."
+        return where, "As far as readings tell, any of your sessions may come today."
+    return where, f"Wait with the next session: it is {asked} or more {_from(first, answer)}."
 
 
 def _from(date: dt.date | None, answer: Today) -> str:
@@ -93,7 +93,7 @@ def reading(answer: Today) -> str:
     noise = words.percent_off(answer.night_to_night_sd_ln.median)
     return (
         f"The reading, {answer.reading_ms:.0f} ms, is {at} {usual}; one night's noise alone is "
-        f"about {noise:.0f} % up or down. Without it, your state is {state}."
+        f"about {noise:.0f} % up or down. Without such noise your state is {state}."
     )
 
 

@@ -25,6 +25,12 @@ HAIR: Final = "#030303"
 SHADE: Final = "#040404"
 PAPER: Final = "#050505"
 SERIES: Final = ("#060606", "#070707", "#080808", "#090909", "#0a0a0a", "#0b0b0b")
+# What a colour stands for, in every picture.
+STATE: Final = SERIES[0]  # the state, its dips and their recovery
+AFTER_TRAINING: Final = SERIES[1]  # the next reading after a session
+FORETOLD: Final = SERIES[2]  # what was foretold of readings
+DIFFERENCE: Final = SERIES[3]  # what differs, or is added
+BESIDE: Final = SERIES[4]  # the second of its kind
 MARKERS: Final = ("o", "s", "^", "D", "v", "P")
 LINES: Final = ("-", (0, (5, 2.5)), (0, (1.5, 2)))
 

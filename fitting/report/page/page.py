@@ -11,10 +11,11 @@ from markupsafe import Markup
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.asked import Asked
-from slackwater.fitting.report.caution import SHORT_CAUTION
+from slackwater.fitting.report.caution import CAUTION, caution
 from slackwater.fitting.report.page import parts_reading
 from slackwater.fitting.report.page.part import Part, Picture, named
 from slackwater.fitting.report.reasons import sentences
+from slackwater.fitting.text import listed
 
 Layout = Iterable[tuple[str, Callable[[Asked], tuple[Part, ...]]]]
 
@@ -29,6 +30,17 @@ class Section(NamedTuple):
 
     label: str
     parts: tuple[Part, ...]
+
+    @property
+    def folds(self) -> str:
+        """What is folded up behind what is said first: "The picture and the numbers"."""
+        names = (
+            ("pictures", any(part.picture for part in self.parts)),
+            ("days", any(part.weeks for part in self.parts)),
+            ("numbers", any(part.table for part in self.parts)),
+            ("rules", any(part.notes for part in self.parts)),
+        )
+        return words.capital(listed(name for name, there in names if there))
 
 
 def page(asked: Asked, layout: Layout) -> str:
@@ -45,7 +57,9 @@ def page(asked: Asked, layout: Layout) -> str:
         date=words.day_name(last_night),
         year=last_night[:4],
         iso_date=last_night,
-        short_caution=SHORT_CAUTION,
+        caution=caution(asked.answers["today"]),
+        whole_caution=caution(asked.answers["today"]) == CAUTION,
+        reading=parts_reading.how_to_read(about.level),
         mind=sentences(about.warnings),
         sections=sections(asked, layout),
     )
@@ -59,11 +73,9 @@ def part_html(part: Part) -> str:
 
 def sections(asked: Asked, layout: Layout) -> list[Section]:
     """Return the page's sections, the questions first."""
-    level = asked.answers["baseline"].about.level
     return [
         *(Section(label, make(asked)) for label, make in layout),
         Section("Caution", (parts_reading.caution(),)),
-        Section("How to read this", (parts_reading.how_to_read(level),)),
     ]
 
 

@@ -19,11 +19,13 @@ class Table:
         caption: what it shows.
         head: the columns' names.
         rows: cells as they are shown, as many as `head`.
+        slim: whether its columns stand beside each other on a phone, too.
     """
 
     caption: str
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    slim: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,8 @@ class Part:
         table: the numbers, or None.
         picture: the picture, or None.
         picture_text: what the picture shows, with the numbers; empty without one.
-        notes: how to take it: rules and what to mind.
+        notes: how to take it: rules, and what words mean.
+        minds: what to mind with the answer.
         weeks: whole weeks of a calendar, Monday first.
     """
 
@@ -76,6 +79,7 @@ class Part:
     picture: Picture | None = None
     picture_text: str = ""
     notes: tuple[str, ...] = ()
+    minds: tuple[str, ...] = ()
     weeks: tuple[tuple[Day, ...], ...] = ()
 
 

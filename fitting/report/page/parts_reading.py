@@ -37,6 +37,9 @@ def how_to_read(level: float) -> Part:
             "In pictures over time, dots are readings, the solid line is the state and the broken "
             "line baseline, each in a band that is its range. Milliseconds stand on a logarithmic "
             "scale, on which equal steps are equal percentages.",
+            "A colour means one thing in all pictures: blue is the state with its dips and their "
+            "recovery, grey baseline, purple what is foretold of readings, orange the next reading "
+            "after a session, green what differs or is added.",
             "Where intervals stand below one another, the mark is the middle and the bar the "
             "range. A bar that reaches into the shaded stretch allows that there is no meaningful "
             "difference.",

@@ -21,6 +21,7 @@ from slackwater.model import names as n
 
 _WEEKS: Final = 8  # of the calendar, the latest of all that are planned
 _ROWS: Final = 20  # planned sessions in the table, the latest
+_FORETELLING: Final = ("share inside", "errors compared")
 _FORETOLD: Final = 42  # readings in the picture of what was foretold, the latest
 
 
@@ -190,12 +191,13 @@ def worth(answer: Worth) -> Part:
     return Part(
         "worth",
         "What the fit is worth",
-        tuple(sentences(answer.sentences)),
+        tuple(sentences(said for said in answer.sentences if said.code in _FORETELLING)),
         None,
         pictures_season.foretold(shown),
         f"The latest {len(days)} readings, from {days[0]} to {days[-1]}, with the range foretold "
         f"for each the night before. Outside their range: {', '.join(missed) or 'none'}.",
         (
+            *sentences(said for said in answer.sentences if said.code not in _FORETELLING),
             words.sentence(f"How readings are foretold: {sentence(answer.rule)}"),
             words.sentence(f"Last nights: {sentence(answer.recent_rule)}"),
         ),

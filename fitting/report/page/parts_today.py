@@ -16,8 +16,8 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.page import pictures_time
 from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.page.pictures_intervals import Ground, Row, intervals
-from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.explain import sentences
+from slackwater.fitting.report.reasons import sentence, sentences
+from slackwater.fitting.report.terminal import explain as explain_in_words
 from slackwater.fitting.text import times
 from slackwater.model import names as n
 
@@ -35,11 +35,19 @@ def today(morning: Today, coming: Forecast, course: Course) -> Part:
     return Part(
         "today",
         f"The morning of {words.day_name(str(morning.morning))}",
-        tuple(morning_in_words.said(morning)),
+        (
+            *words.unexplained(morning.unexplained),
+            *morning_in_words.headline(morning),
+            morning_in_words.reading(morning),
+            *morning_in_words.plan(morning),
+            *morning_in_words.trial(morning),
+            *sentences(morning.missing),
+        ),
         Table(
-            "From when each may come again",
-            ("session type", "last done", "its dip left", "from"),
+            "From when each may come again, and what is left of its own dip",
+            ("session type", "last", "dip", "from"),
             tuple((named(label), *cells) for label, *cells in morning_in_words.rows(morning)),
+            slim=True,
         ),
         pictures_time.recent(course, coming),
         _recent_text(course, coming),
@@ -192,7 +200,7 @@ def explain(explained: Explanation) -> Part:
     return Part(
         "explain",
         f"What the reading of {words.day_name(str(explained.night))} is made of",
-        tuple(sentences(explained)),
+        tuple(explain_in_words.sentences(explained)),
         Table(
             "What lies between baseline and the reading",
             ("part", "in ms", "in percent"),

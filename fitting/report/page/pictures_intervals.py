@@ -12,9 +12,10 @@ from matplotlib.ticker import NullFormatter, NullLocator
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.canvas import (
+    BESIDE,
+    DIFFERENCE,
     HAIR,
     MARKERS,
-    SERIES,
     SHADE,
     SOFT,
     Size,
@@ -97,7 +98,7 @@ def _intervals(rows: Sequence[Row], ground: Ground, size: Size) -> Figure:
     for i, row in enumerate(rows):
         middle = tall * (i + 0.5) if size.wide else tall * i + 34
         _ground(ax, middle, tall / 2 if size.wide else 11, ground)
-        colour = SERIES[row.kind]
+        colour = (DIFFERENCE, BESIDE)[row.kind]
         ax.plot([row.low, row.high], [middle] * 2, color=colour, linewidth=4, alpha=0.55)
         ax.plot(row.median, middle, MARKERS[row.kind], color=colour, markersize=7)
         if size.wide:

@@ -16,8 +16,8 @@ from slackwater.fitting.report.page.canvas import (
     HAIR,
     INK,
     LINES,
-    SERIES,
     SOFT,
+    STATE,
     Size,
     axes,
     figure,
@@ -48,7 +48,7 @@ def _dips(recovery: xr.Dataset, threshold: float, size: Size) -> Figure:
     types = [str(t) for t in recovery[n.TYPE].values]
     columns = min(3 if size.wide else 1, len(types))
     rows = -(-len(types) // columns)
-    panel, gap, left, foot = 104, 52, 44, 46
+    panel, gap, left, foot = 104, 52, 58, 46
     fig = figure(size, rows * (panel + gap) - 26 + foot)
     across = (size.width - 8) / columns
     deepest = words.percent_off(float(recovery["dip_left_by_day_ln"].max()))
@@ -65,6 +65,9 @@ def _dips(recovery: xr.Dataset, threshold: float, size: Size) -> Figure:
         if i + columns >= len(types):
             place = {"ha": "right", "va": "top", "transform": ax.transAxes, "color": SOFT}
             write(ax, 1, -24 / panel, "day after the session", size, **place)
+        if not column:
+            up = {"rotation": 90, "ha": "left", "va": "center", "transform": ax.transAxes}
+            write(ax, (6 - left) / (across - left - 8), 0.5, "dip", size, color=SOFT, **up)
         if not i:
             place = {"ha": "right", "va": "bottom", "color": INK}
             write(ax, ax.get_xlim()[1], threshold + 0.01 * deepest, "threshold", size, **place)
@@ -77,8 +80,8 @@ def _dip(ax: Axes, row: xr.Dataset, deepest: float, threshold: float, size: Size
         bound: [words.percent_off(dip) for dip in dips.sel({BOUND: bound}).values]
         for bound in BOUNDS
     }
-    ax.fill_between(days, left["low"], left["high"], color=SERIES[0], alpha=0.22, linewidth=0)
-    ax.plot(days, left["median"], color=SERIES[0], marker="o", markersize=3.5, linewidth=1.8)
+    ax.fill_between(days, left["low"], left["high"], color=STATE, alpha=0.22, linewidth=0)
+    ax.plot(days, left["median"], color=STATE, marker="o", markersize=3.5, linewidth=1.8)
     ax.axhline(threshold, color=INK, linestyle=LINES[1], linewidth=1.2)
     ax.set_xlim(0.6, days[-1] + 0.4)
     ax.set_ylim(0, deepest * 1.04)
@@ -115,7 +118,7 @@ def _chances(recovery: xr.Dataset, size: Size) -> Figure:
     for i, label in enumerate(types):
         floor = tall * (i + 1) - 6
         share = recovery["chance_by_day"].sel({n.TYPE: label}).values
-        ax.bar(days, -bar * share, bottom=floor, width=0.72, color=SERIES[0], alpha=0.35)
+        ax.bar(days, -bar * share, bottom=floor, width=0.72, color=STATE, alpha=0.35)
         ax.plot(ax.get_xlim(), [floor] * 2, color=HAIR, linewidth=1)
         for day, chance in zip(days, share, strict=True):
             shown = words.chance(float(chance)).removesuffix(" %")

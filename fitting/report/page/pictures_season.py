@@ -13,11 +13,12 @@ from slackwater.fitting.answers.course import Course
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.page.canvas import (
+    DIFFERENCE,
+    FORETOLD,
     HAIR,
     INK,
     LINES,
     PAPER,
-    SERIES,
     SHADE,
     SOFT,
     Size,
@@ -58,7 +59,7 @@ def _over_season(shown: xr.Dataset, size: Size) -> Figure:
     fig = figure(size, room + _TALL + 30)
     ax = axes(fig, 34, room, 20, 30)
     nights = days_of(shown[n.NIGHT])
-    band(ax, nights, shown["baseline_ms"], SERIES[0], LINES[0])
+    band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
     readings(ax, nights, readings_of(shown), 2.5)
     ax.set_xlim(nights[0] - DAY, nights[-1] + DAY)
     milliseconds_left(ax, size, [readings_of(shown), shown["baseline_ms"]])
@@ -82,7 +83,7 @@ def _foretold(judged: xr.Dataset, size: Size) -> Figure:
     ax = axes(fig, 34, room, 20, 30)
     nights, found = days_of(judged[n.NIGHT]), judged["rmssd_ms"].values
     low, high = (judged["foretold_ms"].sel(bound=bound).values for bound in ("low", "high"))
-    ax.vlines(nights, low, high, color=SERIES[0], alpha=0.35, linewidth=size.width / 100 + 1)
+    ax.vlines(nights, low, high, color=FORETOLD, alpha=0.35, linewidth=size.width / 100 + 1)
     inside = judged["inside"].values
     ax.plot(nights[inside], found[inside], "o", color=INK, markersize=4, markeredgewidth=0)
     ax.plot(
@@ -128,8 +129,8 @@ def _residual_means(rows: Sequence[Off], size: Size) -> Figure:
     low, high = ([row.by_chance[end] for row in rows] for end in (0, 2))
     ax.vlines(places, low, high, color=SHADE, linewidth=broad)
     ax.axhline(0, color=SOFT, linewidth=1.2)
-    ax.vlines(places, *_ends(rows), color=SERIES[0], linewidth=4, alpha=0.55)
-    ax.plot(places, [row.value[1] for row in rows], "o", color=SERIES[0], markersize=7)
+    ax.vlines(places, *_ends(rows), color=DIFFERENCE, linewidth=4, alpha=0.55)
+    ax.plot(places, [row.value[1] for row in rows], "o", color=DIFFERENCE, markersize=7)
     ax.set_xlim(-0.6, len(rows) - 0.4)
     ax.set_xticks(places, [row.label for row in rows], fontsize=size.text)
     _percent_left(ax, size)

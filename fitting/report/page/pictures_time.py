@@ -13,13 +13,15 @@ from matplotlib.figure import Figure
 from slackwater.fitting.answers.course import Course
 from slackwater.fitting.answers.forecast import Forecast
 from slackwater.fitting.report.page.canvas import (
+    AFTER_TRAINING,
+    FORETOLD,
     HAIR,
     INK,
     LINES,
     MARKERS,
-    SERIES,
     SHADE,
     SOFT,
+    STATE,
     Size,
     axes,
     figure,
@@ -40,6 +42,7 @@ HALF_DAY: Final = np.timedelta64(12, "h")
 _MARKER: Final = 4.5
 _FEW: Final = 120  # nights whose dots have room to be large
 _MARKS: Final = {"session": "s", "measure": "^", "stressor": "D"}
+_WAYS: Final = (FORETOLD, AFTER_TRAINING)  # to spend today
 _LABELS: Final = 140  # pixels beside lanes, where there is room
 
 
@@ -64,9 +67,9 @@ def _recent(course: Course, coming: Forecast, size: Size) -> Figure:
     left = _LABELS if size.wide and lanes else 34
     ax = axes(fig, left, room, 20, below)
     band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
-    band(ax, nights, shown["state_ms"], SERIES[0], LINES[0])
+    band(ax, nights, shown["state_ms"], STATE, LINES[0])
     ahead = xr.concat([shown["state_ms"].isel({n.NIGHT: [-1]}), coming.nights["state_ms"]], n.NIGHT)
-    band(ax, days_of(ahead[n.NIGHT]), ahead, SERIES[0], LINES[2])
+    band(ax, days_of(ahead[n.NIGHT]), ahead, STATE, LINES[2])
     readings(ax, nights, readings_of(shown), _MARKER)
     last = days_of(coming.nights[n.NIGHT])[-1]
     ax.set_xlim(nights[0] - DAY, last + DAY)
@@ -112,7 +115,7 @@ def _stretch(shown: xr.Dataset, lanes: Sequence[Lane], size: Size) -> Figure:
     fig = figure(size, room + 210 + below)
     ax = axes(fig, _LABELS if size.wide and lanes else 34, room, 20, below)
     band(ax, nights, shown["baseline_ms"], SOFT, LINES[1], SHADE)
-    band(ax, nights, shown["state_ms"], SERIES[0], LINES[0])
+    band(ax, nights, shown["state_ms"], STATE, LINES[0])
     readings(ax, nights, readings_of(shown), _MARKER if len(nights) <= _FEW else _MARKER / 2)
     ax.set_xlim(nights[0] - DAY, nights[-1] + DAY)
     milliseconds_left(ax, size, [readings_of(shown), shown["state_ms"], shown["baseline_ms"]])
@@ -181,10 +184,10 @@ def _fan(told: Mapping[str, Forecast], size: Size) -> Figure:
     ax = axes(fig, 34, top, 20, 30)
     for which, (words, answer) in enumerate(told.items()):
         nights, line = days_of(answer.nights[n.NIGHT]), LINES[which]
-        band(ax, nights, answer.nights["rmssd_ms"], SERIES[which], line, marker=MARKERS[which])
+        band(ax, nights, answer.nights["rmssd_ms"], _WAYS[which], line, marker=MARKERS[which])
         y = 1 + (top - 12 - 20 * which) / tall
         ax.plot(
-            [0.0, 26 / size.width], [y] * 2, color=SERIES[which], linestyle=line,
+            [0.0, 26 / size.width], [y] * 2, color=_WAYS[which], linestyle=line,
             marker=MARKERS[which], markersize=5, transform=ax.transAxes, clip_on=False,
         )  # fmt: skip
         short = shortened(words, size.width - 100, size)

@@ -30,7 +30,7 @@ def milliseconds_left(ax: Axes, size: Size, shown: list[xr.DataArray]) -> None:
     ax.yaxis.set_minor_formatter(NullFormatter())
     ax.grid(axis="y", color=HAIR, linewidth=1)
     place = {"ha": "left", "va": "bottom", "transform": ax.transAxes, "color": SOFT}
-    write(ax, 0.0, 1.0, "ms", size, **place)
+    write(ax, 0.0, 1.0, "RMSSD, ms", size, **place)
 
 
 def round_ticks(low: float, high: float, most: int = _MOST_TICKS) -> NDArray[np.float64]:

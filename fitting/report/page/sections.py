@@ -112,4 +112,4 @@ def _minding(asked: Asked, part: Part, answers: Sequence[Any]) -> Part:
     """Add to a part what to mind with its answers, unless it stands at the top of the page."""
     above = sentences(asked.answers["baseline"].about.warnings)
     mind = sentences(w for answer in answers for w in answer.about.warnings)
-    return replace(part, notes=(*part.notes, *(w for w in mind if w not in above)))
+    return replace(part, minds=tuple(w for w in mind if w not in above))

@@ -10,12 +10,14 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from slackwater.fitting.report.page.canvas import (
+    DIFFERENCE,
+    FORETOLD,
     INK,
     LINES,
     PAPER,
-    SERIES,
     SHADE,
     SOFT,
+    STATE,
     Size,
     text_pixels,
     write,
@@ -30,14 +32,14 @@ _STYLES: Final[dict[str, dict[str, Any]]] = {
         "color": INK, "marker": "D", "markersize": 5, "markerfacecolor": PAPER,
         "markeredgewidth": 1.4,
     },
-    "range foretold": {"color": SERIES[0], "alpha": 0.35, "marker": "|", "markersize": 14,
+    "range foretold": {"color": FORETOLD, "alpha": 0.35, "marker": "|", "markersize": 14,
                        "markeredgewidth": 4},
-    "mean residual with its range": {"color": SERIES[0], "marker": "o", "markersize": 7},
+    "mean residual with its range": {"color": DIFFERENCE, "marker": "o", "markersize": 7},
     "by chance": {"color": SHADE, "marker": "s", "markersize": 10},
-    "state": {"color": SERIES[0], "linestyle": LINES[0]},
+    "state": {"color": STATE, "linestyle": LINES[0]},
     "baseline": {"color": SOFT, "linestyle": LINES[1]},
-    "to come": {"color": SERIES[0], "linestyle": LINES[2]},
-    "baseline over the season": {"color": SERIES[0], "linestyle": LINES[0]},
+    "to come": {"color": STATE, "linestyle": LINES[2]},
+    "baseline over the season": {"color": SOFT, "linestyle": LINES[1]},
 }  # fmt: skip
 
 

@@ -75,10 +75,10 @@ def _standing(ask: Ask) -> dict[str, Any] | None:
         return {"headline": "", "why": told(error)}
     except SlackwaterError:
         return None  # the season's problems are named above
-    where, _, again = words_of.headline(answer).partition(". ")
+    where, again = words_of.headline(answer)
     *_, types = pieces(row.tell(answer))
     return {
-        "headline": f"{where}.",
+        "headline": where,
         "again": again,
         "why": "",
         "unexplained": words.unexplained(answer.unexplained),

@@ -14,12 +14,13 @@ def test_a_text_is_its_lines_facts_and_tables_without_heading_and_bars(
     demo_athlete: Athlete,
 ) -> None:
     answer = forecast(demo_athlete, 3)
-    first, table, last = pieces(told(answer))
+    first, table, days, last = pieces(told(answer))
     assert isinstance(first, Line)
-    assert first.text.startswith("Back at baseline in")
+    assert first.text.startswith("Back at baseline from")
     assert isinstance(table, Table)
     assert table.head == ("morning", "reading", "chance of baseline")
     assert [row[0] for row in table.rows] == ["2031-07-07", "2031-07-08", "2031-07-09"]
+    assert isinstance(days, Line)
     assert isinstance(last, Line)
 
 

@@ -39,7 +39,7 @@ def whole(answer: Today) -> str:
 def test_the_first_sentence(
     sessions: list[tuple[int, str]], known: by_hand.Known, said: str
 ) -> None:
-    assert headline(today(athlete(*sessions, known=known))).endswith(said)
+    assert " ".join(headline(today(athlete(*sessions, known=known)))).endswith(said)
 
 
 def test_reading_and_state_each_by_their_name() -> None:
@@ -47,7 +47,7 @@ def test_reading_and_state_each_by_their_name() -> None:
     low = today(athlete(known=known, readings=np.full(NIGHTS, np.log(57.0))))
     assert reading(low) == (
         "The reading, 57 ms, is 5 % under your baseline of 60 ms; one night's noise alone is about "
-        "10 % up or down. Without it, your state is 10 % under baseline."
+        "10 % up or down. Without such noise your state is 10 % under baseline."
     )
     assert reading(today(athlete(), morning=LAST + DAY)).startswith("No reading yet; your state")
 

@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.fitting.report.terminal.printing import TECHNICAL
+
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core")
 
@@ -80,6 +82,10 @@ class Opened:
             self.page.emulate_media(media="print")
         self.page.goto(report.as_uri())
 
+    def unfold(self) -> None:
+        """Open all that is folded up."""
+        self.page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
+
 
 @pytest.mark.parametrize(("width", "medium"), LOOKS)
 def test_everything_fits_and_nothing_is_asked_for(
@@ -87,6 +93,8 @@ def test_everything_fits_and_nothing_is_asked_for(
 ) -> None:
     opened = Opened(browser, report, width, medium)
     page = opened.page
+    if medium != "print":  # paper has all of it
+        opened.unfold()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate(CUT_OFF) == []
     assert page.evaluate(IN_PICTURES) == []
@@ -112,6 +120,9 @@ def test_the_first_screen_of_a_phone_says_where_and_when(browser: Any, planned: 
     picture = page.locator("svg.picture.narrow").first.bounding_box()
     assert heading["y"] + heading["height"] < 400
     assert picture["y"] < 640  # of 780
+    # Folded up, the page is a few screens; it was 21,600 pixels.
+    assert page.evaluate("document.documentElement.scrollHeight") < 5400
+    assert not TECHNICAL.search(page.inner_text("body"))
     page.close()
 
 
@@ -119,14 +130,16 @@ def test_every_link_can_be_reached_by_keyboard_and_leads_somewhere(
     browser: Any, planned: Path
 ) -> None:
     page = Opened(browser, planned / "report.html", 360, "light").page
-    links = page.locator("a").count()
-    for _ in range(links):
+    links, folds = (page.locator(tag).count() for tag in ("a", "summary"))
+    reached = []
+    for _ in range(links + folds):
         page.keyboard.press("Tab")
-        assert page.evaluate("document.activeElement.tagName") == "A"
-        assert page.evaluate(
+        reached.append(page.evaluate("document.activeElement.tagName"))
+        assert reached[-1] == "SUMMARY" or page.evaluate(
             "!!document.querySelector(document.activeElement.getAttribute('href'))"
         )
-    assert links > 5
+    assert (reached.count("A"), reached.count("SUMMARY")) == (links, folds)
+    assert min(links, folds) > 5
     page.close()
 
 
@@ -138,7 +151,9 @@ def test_axe_finds_nothing_serious(
     browser: Any, folder: str, width: int, medium: str, request: pytest.FixtureRequest
 ) -> None:
     report = request.getfixturevalue(folder) / "report.html"
-    page = Opened(browser, report, width, medium).page
+    opened = Opened(browser, report, width, medium)
+    opened.unfold()
+    page = opened.page
     found = axe.Axe().run(page).response["violations"]
     serious = [v for v in found if v["impact"] in ("serious", "critical")]
     assert [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in serious] == []

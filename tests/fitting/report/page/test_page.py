@@ -28,9 +28,8 @@ from tests.fitting.conftest import Fitted
 from tests.fitting.report.page.renamed import ODD
 
 ORDER = [
-    "today", "tomorrow", "coming", "recovery", "chances", "explain", "elements", "measures",
-    "tested", "plan", "history", "worth", "described", "by-weekday", "after-sessions", "caution",
-    "reading",
+    "today", "plan", "tomorrow", "coming", "recovery", "chances", "explain", "elements", "measures",
+    "tested", "history", "worth", "described", "by-weekday", "after-sessions", "caution",
 ]  # fmt: skip
 
 

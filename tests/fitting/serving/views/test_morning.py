@@ -15,11 +15,11 @@ from tests.fitting.serving.test_app import rows
 def test_it_says_what_the_answers_say(visitor: Visitor, demo_copy: Path) -> None:
     said, season = text_of(visitor.look()), SeasonFolder(demo_copy)
     answer = today(season, morning=np.datetime64(NEXT))
-    assert headline(answer) in said
+    assert all(sentence in said for sentence in headline(answer))
     assert reading(answer) in said
     for row in answer.types:
         assert row.type in said
-    assert "This describes past readings and is no diagnosis" in said
+    assert "no diagnosis" in said
 
 
 def test_a_reading_is_answered_in_place(visitor: Visitor, demo_copy: Path) -> None:
