@@ -122,7 +122,7 @@ def alarms(chance: Floats, limit: float) -> int:
 
 def matched(chances: list[Floats], wanted: float) -> float:
     """Return the limit at which the alarms are as many as wanted, on average."""
-    limits = 1 - np.geomspace(0.7, 1e-5, 120)
+    limits = 1 / (1 + np.exp(-np.linspace(-6.0, 9.0, 150)))
     counts = [np.mean([alarms(c, limit) for c in chances]) for limit in limits]
     return float(limits[np.argmin(np.abs(np.array(counts) - wanted))])
 
