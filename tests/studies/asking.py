@@ -51,12 +51,12 @@ def learn(season: Season, seed: int) -> tuple[Posterior, dict[str, float]]:
     """Return a season's posterior and how the fit went, its processor time in seconds too.
 
     A quarter of the usual draws, which move a range by less than seasons differ (see
-    `tests.studies.cheap`); all of them where slackwater would not answer from so few.
+    `tests.studies.settings`); four times as many where slackwater would not answer from them.
     """
     begun = time.process_time()
     posterior = fit(season, seed=seed, draws=FEW_DRAWS, chains=FEW_CHAINS, cores=1)
     if not posterior.checks.usable:
-        posterior = fit(season, seed=seed, cores=1)
+        posterior = fit(season, seed=seed, draws=4 * FEW_DRAWS, chains=FEW_CHAINS, cores=1)
     seconds = time.process_time() - begun
     return posterior, {**fit_facts(posterior), "seconds": seconds}
 

@@ -1,11 +1,12 @@
 """How far the answers can be trusted, measured on seasons whose truth is known.
 
     python -m tests.studies.calibration [--seasons 60] [--named 60] [--modelled 100]
-        [--followed 20] [--drawn 300] [--long 60] [--deciding 40] [--jobs 2]
+        [--drops 60] [--followed 20] [--drawn 300] [--long 60] [--deciding 40] [--caught-up 20]
+        [--jobs 2]
 
-Takes hours; resumes where it was stopped, as long as the code is the same. Writes the page,
-tables and pictures in docs/calibration/. Needs the extra `studies`. `tests.studies.quick` judges a
-change of the model in minutes.
+What is given a 0 is left out of the page. Takes hours; resumes where it was stopped, as long as
+the code is the same. Writes the page, tables and pictures in docs/calibration/. Needs the extra
+`studies`. `tests.studies.quick` judges a change of the model in minutes.
 """
 
 from __future__ import annotations
@@ -41,7 +42,6 @@ from tests.studies.scores import fit_facts, score_row, verdict_row
 PAGES = Path(__file__).parents[2] / "docs" / "calibration"
 MEASURED = (SPEEDS_UP, DOES_NOTHING)
 SEASON_LENGTHS = (84, 168, 252)
-CAUGHT_UP = 20
 NAMED = (
     AS_MODELLED,
     "noise autocorrelation 0.2",
@@ -60,22 +60,26 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=60, help="seasons of each kind")
     parser.add_argument("--named", type=int, default=60, help="the same, of what nights are like")
     parser.add_argument("--modelled", type=int, default=100, help="the same, as modelled")
+    parser.add_argument("--drops", type=int, default=60, help="the same, with a drop")
     parser.add_argument("--followed", type=int, default=20, help="seasons whose end is followed")
     parser.add_argument("--drawn", type=int, default=300, help="seasons drawn from the priors")
     parser.add_argument("--long", type=int, default=60, help="the same, of over a year")
     parser.add_argument("--deciding", type=int, default=40, help="seasons for each verdict")
+    parser.add_argument("--caught-up", type=int, default=20, help="seasons that go on")
     parser.add_argument("--jobs", type=int, help="processes at once; one for each core")
     options = parser.parse_args()
     jobs = options.jobs
-    count = dict.fromkeys(KINDS, options.seasons) | dict.fromkeys(NAMED, options.named)
+    count = dict.fromkeys(STEADY, options.seasons) | dict.fromkeys(DROPS, options.drops)
+    count |= dict.fromkeys(NAMED, options.named)
     count[AS_MODELLED] = options.modelled
     seasons = [
         (kind, seed) for seed in range(max(count.values())) for kind in KINDS if seed < count[kind]
     ]
     judged = run_all("judge", judge, seasons, jobs)
     drawn = [
-        (nights, run_all("rank", rank, [(seed, nights) for seed in range(count)], jobs))
-        for nights, count in ((NIGHTS, options.drawn), (LONG_NIGHTS, options.long))
+        (nights, run_all("rank", rank, [(seed, nights) for seed in range(seeds)], jobs))
+        for nights, seeds in ((NIGHTS, options.drawn), (LONG_NIGHTS, options.long))
+        if seeds
     ]
     following = [(kind, seed) for seed in range(options.followed) for kind in STEADY]
     followed = run_all("follow", follow, following, jobs)
@@ -86,27 +90,38 @@ def main() -> None:
         for kind in MEASURED
     ]
     decided = run_all("decide", decide, deciding, jobs)
-    caught = run_all("catch_up", catch_up, [(seed,) for seed in range(CAUGHT_UP)], jobs)
+    caught = run_all("catch_up", catch_up, [(seed,) for seed in range(options.caught_up)], jobs)
     PAGES.mkdir(parents=True, exist_ok=True)
-    coverage = [coverage_row(kind, _of(judged, kind)) for kind in STEADY]
-    drops = [coverage_row(kind, _of(judged, kind)) for kind in DROPS]
-    scores = [score_row(kind, h, _of(followed, kind)) for kind in STEADY for h in HORIZONS]
+    coverage = [coverage_row(kind, _of(judged, kind)) for kind in STEADY if count[kind]]
+    drops = [coverage_row(kind, _of(judged, kind)) for kind in DROPS if count[kind]]
+    scores = [
+        score_row(kind, h, _of(followed, kind))
+        for kind in STEADY
+        for h in HORIZONS
+        if options.followed
+    ]
     verdicts = [
-        verdict_row(kind, nights, decided) for kind in MEASURED for nights in SEASON_LENGTHS
+        verdict_row(kind, nights, decided)
+        for kind in MEASURED
+        for nights in SEASON_LENGTHS
+        if options.deciding
     ]
     ranks = [_ranks(nights, rows) for nights, rows in drawn]
     pictures.draw_coverage([*coverage, *drops], PAGES / "coverage.png")
-    pictures.draw_scores(scores, PAGES / "scores.png")
+    if scores:
+        pictures.draw_scores(scores, PAGES / "scores.png")
     tables = {"coverage": [*coverage, *drops], "scores": scores, "verdicts": verdicts}
     for name, rows in tables.items():
-        write_table(PAGES / f"{name}.csv", rows)
+        if rows:
+            write_table(PAGES / f"{name}.csv", rows)
     fits = [r["fit"] for r in [*judged, *decided]] + [f for r in followed for f in r["fits"]]
     fits += [row for _, rows in drawn for row in rows]
     command = " ".join(
         [
             f"python -m tests.studies.calibration --seasons {options.seasons}",
-            f"--named {options.named} --modelled {options.modelled} --followed {options.followed}",
-            f"--drawn {options.drawn} --long {options.long} --deciding {options.deciding}",
+            f"--named {options.named} --modelled {options.modelled} --drops {options.drops}",
+            f"--followed {options.followed} --drawn {options.drawn} --long {options.long}",
+            f"--deciding {options.deciding} --caught-up {options.caught_up}",
         ]
     )
     text = page(command, coverage, drops, scores, verdicts, ranks, fit_facts(fits, caught))

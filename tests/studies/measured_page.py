@@ -115,7 +115,21 @@ one. How soon a drop is told: [flags](flags.md).
 
 {table(drops, RANGES)}
 
-## Forecasts against peers
+{_forecasts(scores)}{_verdicts(verdicts)}## Ranks of the truth
+
+{chr(10).join(map(_ranks, ranks))}
+## Fits and new mornings
+
+- Fits of the studies keep 1,000 draws, a quarter of the usual (`tests.studies.settings` says \
+what that costs). {facts["clean"]} of {facts["fits"]} had no divergence; {facts["usable"]} were \
+good enough to answer from. Lowest effective sample size, median: {facts["ess"]:.0f}.
+{_caught_up(facts)}"""
+
+
+def _forecasts(scores: Rows) -> str:
+    if not scores:
+        return ""
+    return f"""## Forecasts against peers
 
 From every second morning of the last 8 weeks of {scores[0]["seasons"]} seasons of each kind, \
 knowing the log but no later reading. Mean CRPS over the oracle's, which knows every parameter, \
@@ -126,20 +140,25 @@ better, 1 is the best possible.
 
 ![CRPS by kind of season](scores.png)
 
-## Verdicts on a measure
+"""
+
+
+def _verdicts(verdicts: Rows) -> str:
+    if not verdicts:
+        return ""
+    return f"""## Verdicts on a measure
 
 Seasons of 12, 24 and 36 weeks with the measure used in half of the weeks, drawn at random.
 
 {table(verdicts, MADE)}
 
-## Ranks of the truth
+"""
 
-{chr(10).join(map(_ranks, ranks))}
-## Fits and new mornings
 
-- {facts["clean"]} of {facts["fits"]} fits had no divergence; {facts["converged"]} had R-hat 1.01 \
-or less for every parameter.
-- Answers after 7 new mornings without a new fit, against a new fit: medians \
+def _caught_up(facts: Any) -> str:
+    if not facts["catch_ups"]:
+        return ""
+    return f"""- Answers after 7 new mornings without a new fit, against a new fit: medians \
 {facts["apart_mean"]:.3f} posterior standard deviations apart in the mean, \
 {facts["apart_most"]:.3f} at the 95th percentile, in at most {facts["catch_up_seconds"]:.2f} s; a \
 new fit was asked for in {facts["catch_up_refused"]} of {facts["catch_ups"]} seasons.

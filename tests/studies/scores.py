@@ -53,14 +53,19 @@ def verdict_row(kind: str, nights: int, decided: Rows) -> dict[str, Any]:
 
 def fit_facts(fits: Sequence[dict[str, float]], caught: Rows) -> dict[str, Any]:
     """Return how many fits were clean, and how far answers without a new fit lay from its."""
-    apart = [d for row in caught for values in row["apart"].values() for d in values]
-    return {
+    facts = {
         "fits": len(fits),
         "clean": sum(fit["divergences"] == 0 for fit in fits),
-        "converged": sum(fit["rhat"] <= 1.01 for fit in fits),
+        "usable": sum(fit["rhat"] <= 1.05 and fit["ess"] >= 100 for fit in fits),
+        "ess": float(np.median([fit["ess"] for fit in fits])),
+        "catch_ups": len(caught),
+    }
+    if not caught:
+        return facts
+    apart = [d for row in caught for values in row["apart"].values() for d in values]
+    return facts | {
         "apart_mean": float(np.mean(apart)),
         "apart_most": float(np.quantile(apart, 0.95)),
         "catch_up_seconds": float(np.max([row["seconds"] for row in caught if not row["refused"]])),
-        "catch_ups": len(caught),
         "catch_up_refused": sum(bool(row["refused"]) for row in caught),
     }
