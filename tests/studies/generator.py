@@ -7,12 +7,13 @@ kinds of season that the model does not describe. Shares no code with it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from tests.studies.kinds import KINDS, Drop, Kind, Scales, draw_scales
 from tests.studies.noise import Noise
@@ -31,6 +32,24 @@ TYPES = {
 WEEKDAYS = (6, 0, 1, 3, 5)  # of the types, before they are shuffled; Monday is 0
 SKIPPED = 0.1  # of a timetable's sessions
 MEASURE = "river dip"
+Days = NDArray[np.datetime64]
+
+
+class Measure(NamedTuple):
+    """A recovery measure as it truly is, and when it is used.
+
+    Attributes:
+        ratio: recovery rate with over without.
+        lift: what it adds to the reading of a night of its use, ln.
+        shallower: share by which a session on a day of its use dips less.
+        use: from the table of sessions, the days on which it is used; None for half of the
+            weeks, drawn.
+    """
+
+    ratio: float = 1.0
+    lift: float = 0.0
+    shallower: float = 0.0
+    use: Callable[[pd.DataFrame], Days] | None = None
 
 
 @dataclass
@@ -86,7 +105,13 @@ class Made:
         return self.whole["reading"][self.nights :]
 
 
-def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) -> Made:
+def make(
+    kind: str,
+    seed: int,
+    nights: int = 0,
+    scales: Scales | None = None,
+    measure: Measure | None = None,
+) -> Made:
     """Return a season of one of `KINDS`.
 
     Args:
@@ -94,8 +119,12 @@ def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) ->
         seed: the same seed gives the same season.
         nights: its length; 0 for what the kind has.
         scales: the athlete's; drawn if left out.
+        measure: the one that is used; the kind's if left out.
     """
     its = KINDS[kind]
+    if measure is None and its.ratio:
+        measure = Measure(its.ratio)
+    does = measure or Measure()
     rng = np.random.default_rng([its.stream, seed])
     apart = np.random.default_rng([its.stream, seed, 1])  # for what earlier seasons had not
     after = np.random.default_rng([its.stream, seed, 2])  # for the nights after the season
@@ -113,13 +142,17 @@ def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) ->
     dates = pd.date_range(FIRST_DAY, periods=nights + AHEAD).to_numpy()
     sessions = _sessions(its, nights, rng, dates)
     on = np.zeros(nights + AHEAD, bool)
-    if its.ratio:
+    if does.use:
+        on[1:] = np.isin(dates, does.use(_table(sessions, dates)).astype(dates.dtype))[:-1]
+    elif measure:
         on[:nights] = _weeks_on(nights, rng)
-    speed = np.where(on, its.ratio or 1.0, 1.0)
+    on[nights:] = False
+    speed = np.where(on, does.ratio, 1.0)
     power = float(apart.uniform(0.4, 1.6)) if its.powered else 1.0
     dip = _start(its, scales, speed, rng)
     for day, name, dose in sessions:
         height = dose**power * math.exp(scales.scatter * rng.standard_normal())
+        height *= 1 - does.shallower * on[day + 1]
         shape = shapes[name].slowed(math.exp(its.rate_scatter * apart.standard_normal()))
         dip += height * response(shape, day + 1, nights + AHEAD, speed)
 
@@ -139,6 +172,7 @@ def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) ->
     weekend = its.weekend * (pd.DatetimeIndex(dates).day_of_week >= 5)
     level -= its.weekend * 2 / 7
     shift += its.weekend * 2 / 7 - weekend
+    shift += does.lift * on
     drop_at, fall = _fall(its.drop, nights, apart)
     (level if its.drop and its.drop.stays else shift)[:] += fall
     error = law.with_memory(longer(law.independent)) - law.bad(nights + AHEAD, apart)
@@ -150,12 +184,9 @@ def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) ->
         "readings": pd.DataFrame(
             {"date": dates[:nights], "rmssd_ms": np.exp(reading[:nights]), "sensor": sensor}
         )[kept].reset_index(drop=True),
-        "sessions": pd.DataFrame(
-            [(dates[day], name, dose) for day, name, dose in logged],
-            columns=["date", "type", "dose"],
-        ),
+        "sessions": _table(logged, dates),
     }
-    if its.ratio:
+    if measure:
         acted = np.flatnonzero(on) - 1  # logged the day before the night it acts on
         tables["interventions"] = pd.DataFrame(
             {"date": dates[acted[acted >= 0]], "intervention": MEASURE}
@@ -175,7 +206,7 @@ def make(kind: str, seed: int, nights: int = 0, scales: Scales | None = None) ->
         law=law,
         scales=scales._replace(drift=drift),
         drop_at=drop_at,
-        ratio=its.ratio,
+        ratio=measure.ratio if measure else None,
         impulses=shapes,
     )
 
@@ -211,6 +242,11 @@ def _sessions(
             which = int(rng.integers(len(out)))
             out[which] = (out[which][0], name, 1.0)
     return out
+
+
+def _table(sessions: Sequence[tuple[int, str, float]], dates: np.ndarray) -> pd.DataFrame:
+    rows = [(dates[day], name, dose) for day, name, dose in sessions]
+    return pd.DataFrame(rows, columns=["date", "type", "dose"])
 
 
 def _start(its: Kind, scales: Scales, speed: np.ndarray, rng: np.random.Generator) -> np.ndarray:
