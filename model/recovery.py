@@ -78,6 +78,27 @@ def build_model(
     return model
 
 
+def put_season(
+    model: pm.Model, season: Season, priors: Priors, stretches: Sequence[Stretch] = ()
+) -> None:
+    """Give a model another season's data, for the many that differ in nothing else.
+
+    Args:
+        model: the model of a season that has the same kinds of things in it: types, attributes,
+            stressors, interventions, other sensors, a year or more, or none of them.
+        season: up to its last reading.
+        priors: what the model believes beforehand.
+        stretches: nights that the log does not explain.
+    """
+    design = design_of(season)
+    for dim, labels in _coords(season, design).items():
+        model.set_dim(dim, len(labels), labels)
+    given = {**design._asdict(), **steps_of(season, priors, stretches)._asdict()}
+    for data in model.data_vars:
+        if data.name in given:
+            data.set_value(np.asarray(given[data.name], data.dtype))
+
+
 def with_type_parameters(draws: xr.Dataset, constant: xr.Dataset) -> xr.Dataset:
     """Add `type_log_rate` and `type_log_dip` to draws of the free parameters.
 

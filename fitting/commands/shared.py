@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -27,6 +28,7 @@ NO_ANSWER: Final = 1
 WRONG_INPUT: Final = 2
 DEFAULT_LEVEL: Final = 0.8
 FIRST_STAGES: Final = ("begin", "rest", "read")
+_FIRST_LINE: Final = 1.0  # seconds after the first step of a task
 
 folder_argument = click.argument(
     "season",
@@ -203,22 +205,31 @@ def _folded(line: str, width: int) -> list[str]:
 
 
 @contextmanager
-def progress_bar(task: str) -> Iterator[Callable[[int, int], None] | None]:
-    """Show progress on standard error, where that is a terminal.
+def progress_bar(task: str, *, lines: bool = False) -> Iterator[Callable[[int, int], None] | None]:
+    """Show progress on standard error, as a bar where that is a terminal.
 
     Args:
         task: what is being done.
+        lines: elsewhere, print a line now and then.
 
     Yields:
         What is to be called with the steps done and the steps in all, or None.
     """
     if not sys.stderr.isatty():
-        yield None
+        yield _lines(task) if lines else None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    columns = (
+        TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(), TimeRemainingColumn()
+    )  # fmt: skip
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         shown = bar.add_task("getting ready", total=None)
 
@@ -226,3 +237,23 @@ def progress_bar(task: str) -> Iterator[Callable[[int, int], None] | None]:
             bar.update(shown, description=task, completed=done, total=total)
 
         yield tell
+
+
+def _lines(task: str) -> Callable[[int, int], None]:
+    """Return what prints how far a task is: a second after its first step, then ever more rarely.
+
+    The first step loads and compiles, and says nothing of how long the others take.
+    """
+    begun, wait = 0.0, _FIRST_LINE
+
+    def tell(done: int, total: int) -> None:
+        nonlocal begun, wait
+        now = time.monotonic()
+        if done == 1:
+            begun, wait = now, _FIRST_LINE
+        elif now - begun >= wait and done < total:
+            left = (now - begun) / (done - 1) * (total - done)
+            click.echo(f"{task}: {done} of {total}, about {left:.0f} s to go", err=True)
+            wait = 2 * (now - begun)
+
+    return tell

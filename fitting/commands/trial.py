@@ -96,7 +96,7 @@ def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **optio
         start=None if options["start"] is None else parse_date(options["start"]),
     )
     row = question("trial plan")
-    with progress_bar("simulating whole trials") as progress:
+    with progress_bar("simulating whole trials", lines=True) as progress:
         answer = row.ask(season, wanted, level, lambda tasks: rehearse_all(tasks, progress))
     if answer.planned and not draft:
         path = season.record(asked.to_record(answer, season.trials, _now()))

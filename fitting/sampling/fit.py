@@ -5,27 +5,24 @@ from __future__ import annotations
 import inspect
 import os
 from collections.abc import Callable
-from importlib.metadata import version
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 import nutpie
 import pymc as pm
 import xarray as xr
-from numpy.typing import NDArray
 
+from slackwater.fitting.sampling.learnt import Learnt, watched_posterior
 from slackwater.fitting.sampling.machine_code import POINT, MachineCode, compile_model
-from slackwater.fitting.sampling.ordinary import ordinary
-from slackwater.fitting.sampling.posterior import FitChecks, Posterior, by_chain, flat
+from slackwater.fitting.sampling.naming import constant, named_draws, observed
+from slackwater.fitting.sampling.posterior import FitChecks, Posterior
 from slackwater.model import likelihood, pooling, recovery
 from slackwater.model import names as n
-from slackwater.model.design import design_of
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
-from slackwater.model.paths import last_night
 from slackwater.model.priors import Priors
-from slackwater.model.recovery import build_model, with_type_parameters
+from slackwater.model.recovery import build_model
 from slackwater.model.season import Season
-from slackwater.model.unexplained import Stretch, Watched, stretches_in
+from slackwater.model.unexplained import Stretch
 
 FEWEST_READINGS: Final = 14
 TUNE: Final = 400
@@ -42,7 +39,6 @@ _KEPT_STATS: Final = {
     "depth": "tree_depth",
     "step_size": "step_size",
 }
-_VERSIONS: Final = ("slackwater", "pymc", "pytensor", "nutpie", "numpy", "xarray")
 
 _GRAPH: Final = (likelihood, pooling, recovery)
 
@@ -92,43 +88,7 @@ def fit(
     seed = int(fingerprint[:7], 16) if seed is None else seed
     priors = priors or Priors()
     sampling = _Sampling(season, priors, seed, draws, chains, cores, progress, TUNE)
-    learnt = sampling.learn(())
-    suspected = learnt.stretches("usual")
-    if suspected:  # a short run tells whether they stay, once drift is learnt apart from them
-        confirmed = sampling.briefly().learn(suspected).stretches("learnt")
-        if confirmed:
-            learnt = sampling.learn(confirmed)
-    versions = xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS})
-    last = by_chain(learnt.last, chains)
-    return Posterior(
-        tree=xr.DataTree.from_dict({"/": versions, **learnt.groups, "last_night": last}),
-        season_name=season.name,
-        fingerprint=fingerprint,
-        last_night=season.last_night,
-        seed=seed,
-        checks=learnt.checks,
-        priors=priors,
-        stretches=learnt.explained,
-        watched=learnt.watched("learnt"),
-    )
-
-
-class _Learnt(NamedTuple):
-    """What one model of a season gave: that of what is unexplained in it."""
-
-    season: Season
-    priors: Priors
-    explained: tuple[Stretch, ...]
-    groups: dict[str, xr.Dataset]
-    checks: FitChecks
-    last: xr.Dataset
-    levels: NDArray[np.float64]
-
-    def watched(self, drift: str) -> Watched:
-        return ordinary(flat(self.groups["posterior"]), self.levels, self.priors, drift)
-
-    def stretches(self, drift: str) -> tuple[Stretch, ...]:
-        return stretches_in(self.season, self.watched(drift), self.priors)
+    return watched_posterior(season, priors, seed, sampling.learn, sampling.briefly().learn)
 
 
 class _Sampling(NamedTuple):
@@ -147,9 +107,9 @@ class _Sampling(NamedTuple):
         """Return a run that is good for medians alone."""
         return self._replace(draws=BRIEF, tune=BRIEF, chains=2)
 
-    def learn(self, stretches: tuple[Stretch, ...]) -> _Learnt:
+    def learn(self, stretches: tuple[Stretch, ...]) -> Learnt:
         model = build_model(self.season, self.priors, stretches)
-        compiled = compile_model(model, _identity(self.priors), self.progress)
+        compiled = compile_model(model, identity(self.priors), self.progress)
         cores = self.cores or min(self.chains, os.cpu_count() or 1)
         run = _Run(model, compiled, self.draws, self.chains, cores)
         groups, checks = run.sample(self.seed, self.tune, TARGET_ACCEPT)
@@ -157,11 +117,7 @@ class _Sampling(NamedTuple):
             again = run.sample(self.seed, *CAREFUL)
             if _flaws(again[1]) < _flaws(checks):
                 groups, checks = again
-        posterior = flat(groups["posterior"])
-        last, levels = last_night(
-            posterior, self.season, design_of(self.season), self.priors, stretches
-        )
-        return _Learnt(self.season, self.priors, stretches, groups, checks, last, levels)
+        return Learnt.of(self.season, self.priors, stretches, groups, checks)
 
 
 class _Run(NamedTuple):
@@ -190,13 +146,13 @@ class _Run(NamedTuple):
         )
         tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
         points = tree["posterior"].to_dataset()[POINT].values
-        posterior = _named_draws(self.model, self.compiled, points)
+        posterior = named_draws(self.model, self.compiled, points)
         stats = tree["sample_stats"].to_dataset()[list(_KEPT_STATS)].rename(_KEPT_STATS)
         groups = {
             "posterior": posterior,
             "sample_stats": stats.drop_vars([c for c in stats.coords if c not in stats.dims]),
-            "observed_data": _observed(self.model),
-            "constant_data": _constant(self.model),
+            "observed_data": observed(self.model),
+            "constant_data": constant(self.model),
         }
         return groups, check(posterior, stats)
 
@@ -216,7 +172,7 @@ def _flaws(checks: FitChecks) -> tuple[bool, int, int]:
     return not checks.usable, len(checks.complaints), checks.divergences
 
 
-def _identity(priors: Priors) -> str:
+def identity(priors: Priors) -> str:
     """Return what the model's graph depends on beside its variables and data."""
     return "\n".join([repr(priors), *(inspect.getsource(module) for module in _GRAPH)])
 
@@ -240,49 +196,4 @@ def check(posterior: xr.Dataset, stats: xr.Dataset) -> FitChecks:
         worst_rhat=worst(arviz_stats.rhat(posterior), np.max),
         worst_bulk_ess=worst(arviz_stats.ess(posterior, method="bulk"), np.min),
         worst_tail_ess=worst(arviz_stats.ess(posterior, method="tail", prob=TAILS), np.min),
-    )
-
-
-def _named_draws(model: pm.Model, compiled: MachineCode, points: NDArray[Any]) -> xr.Dataset:
-    """Cut unconstrained points (chain, draw, length) into the model's variables."""
-    ends = np.cumsum(compiled.lengths)[:-1]
-    variables = {}
-    used: set[str] = set()
-    pieces = np.split(points, ends, axis=-1)
-    for name, piece in zip(compiled.names, pieces, strict=True):
-        positive = name.endswith("_log__")
-        name = name.removesuffix("_log__")
-        dims = model.named_vars_to_dims.get(name, ())
-        used.update(dims)
-        values = np.exp(piece) if positive else piece
-        variables[name] = ((n.CHAIN, n.DRAW, *dims), values if dims else values[..., 0])
-    data = xr.Dataset(
-        variables,
-        coords={
-            n.CHAIN: np.arange(points.shape[0]),
-            n.DRAW: np.arange(points.shape[1]),
-            **_coords(model, used),
-        },
-    )
-    return with_type_parameters(data, _constant(model))
-
-
-def _coords(model: pm.Model, dims: set[str]) -> dict[str, NDArray[np.str_]]:
-    return {dim: np.array(model.coords[dim], dtype=str) for dim in dims}
-
-
-def _observed(model: pm.Model) -> xr.Dataset:
-    return _datasets(model, [n.LOG_RMSSD], {n.LOG_RMSSD: model["readings"].get_value()})
-
-
-def _constant(model: pm.Model) -> xr.Dataset:
-    values = {v.name: v.get_value() for v in model.data_vars if v.name != "readings"}
-    return _datasets(model, list(values), values)
-
-
-def _datasets(model: pm.Model, names: list[str], values: dict[str, Any]) -> xr.Dataset:
-    dims = {name: model.named_vars_to_dims.get(name, ()) for name in names}
-    used = {dim for each in dims.values() for dim in each}
-    return xr.Dataset(
-        {name: (dims[name], values[name]) for name in names}, coords=_coords(model, used)
     )

@@ -9,7 +9,8 @@ of the same make-up, also in a new process, starts without building or compiling
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from ctypes import POINTER, c_double
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from importlib.metadata import version
 from typing import Any, Final
@@ -29,6 +30,7 @@ Floats = NDArray[np.float64]
 
 POINT: Final = "point"  # the one variable that nutpie records: the unconstrained point
 
+_FAR: Final = 100.0
 _LENGTHS: Final = "lengths of the variables"
 _COUNTS: Final = "{{ total_finished_draws }} {{ total_draws }}"
 _DOUBLES: Final = numba.types.CPointer(numba.types.double)
@@ -60,6 +62,35 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
     memory: NDArray[np.int64]
     start: Callable[[int], Floats]
     progress: Callable[[int, int], None] | None = None
+
+    def reading(self, model: pm.Model) -> MachineCode:
+        """Return the same code for what its model holds by now.
+
+        Args:
+            model: the one that was compiled; it may have been given another season since.
+        """
+        lengths = [_length(model, name) for name in self.names]
+        return replace(self, lengths=lengths, memory=_pack(list(_arrays(model, lengths).values())))
+
+    def density(self) -> Callable[[Floats], tuple[float, Floats]]:
+        """Return what gives the log density and its gradient at a point.
+
+        The log density is minus infinity where there is none, and far beyond anything that the
+        priors allow, where exponentials overflow.
+        """
+        point, slopes, value = np.empty(self.n_dim), np.empty(self.n_dim), np.empty(1)
+        given = [a.ctypes.data_as(POINTER(c_double)) for a in (point, slopes, value)]
+
+        def density(at: Floats) -> tuple[float, Floats]:
+            point[:] = at
+            if not np.abs(at).max() < _FAR or self._call(given):
+                return -np.inf, np.zeros(self.n_dim)
+            return float(value[0]), slopes.copy()
+
+        return density
+
+    def _call(self, given: list[Any]) -> int:
+        return int(self.logp.ctypes(self.n_dim, *given, self.memory.ctypes.data))
 
     @property
     def n_dim(self) -> int:
@@ -138,6 +169,11 @@ def _arrays(model: pm.Model, lengths: list[int]) -> dict[str, NDArray[Any]]:
     arrays = {v.name: np.asarray(v.get_value(borrow=True)) for v in shared}
     arrays[_LENGTHS] = np.array(lengths, np.int64)
     return dict(sorted(arrays.items()))
+
+
+def _length(model: pm.Model, name: str) -> int:
+    dims = model.named_vars_to_dims.get(name.removesuffix("_log__"), ())
+    return int(np.prod([model.dim_lengths[dim].get_value() for dim in dims], dtype=int))
 
 
 def _flat_function(model: pm.Model, lengths: list[int]) -> Any:

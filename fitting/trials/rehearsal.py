@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
+from multiprocessing.synchronize import Lock
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -36,8 +37,7 @@ HABIT_DAYS: Final = 84  # training goes on as in these last days
 FEWEST_HABIT_DAYS: Final = 21
 PAST_DAYS: Final = 182  # of the season so far, that many days go before the trial
 LONGEST_DAYS: Final = 1095
-CHAINS: Final = 2
-DRAWS: Final = 1500
+_turns: Lock | None = None  # held by one process at a time, while it compiles
 
 
 class Habits(NamedTuple):
@@ -186,16 +186,16 @@ def season_before(season: Season, measure: str) -> Season:
 
 def rehearse(task: Rehearsal) -> Rehearsed:
     """Simulate one trial from its first day to its verdict."""
-    from slackwater.fitting.sampling.fit import fit
+    from slackwater.fitting.sampling.brief import fit_briefly, take_turns
 
+    if _turns is not None:
+        take_turns(_turns)
     rng = np.random.default_rng(task.seed)
     plan = trial_plan(task, rng)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # libraries' notices to developers
         made = simulate(task.truth, plan, rng).season
-        posterior = fit(
-            made, priors=task.priors, seed=task.seed, draws=DRAWS, chains=CHAINS, cores=1
-        )
+        posterior = fit_briefly(made, priors=task.priors, seed=task.seed)
     draws = posterior.draws
     ratios = draws[n.LOG_RATE_RATIO].sel({n.INTERVENTION: task.measure}).values
     effect = Effect.of(ratios, task.priors.log_rate_ratio)
@@ -277,8 +277,8 @@ def rehearse_all(
     Returns:
         How they ended, in the order of `tasks`.
     """
-    workers = min(os.cpu_count() or 1, len(tasks))
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    workers, spawn = min(os.cpu_count() or 1, len(tasks)), get_context("spawn")
+    with ProcessPoolExecutor(workers, spawn, _take_turns, (spawn.Lock(),)) as pool:
         waiting = [pool.submit(work, task) for task in tasks]
         try:
             for done, finished in enumerate(as_completed(waiting), start=1):
@@ -288,3 +288,9 @@ def rehearse_all(
         finally:
             pool.shutdown(cancel_futures=True)
     return [each.result() for each in waiting]
+
+
+def _take_turns(lock: Lock) -> None:
+    """Let what rehearses in this process compile only what no other process has."""
+    global _turns
+    _turns = lock

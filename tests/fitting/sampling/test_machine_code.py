@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from pytensor.compile.mode import Mode
 
 from slackwater.fitting.sampling import machine_code
-from slackwater.fitting.sampling.fit import _identity
+from slackwater.fitting.sampling.fit import identity
 from slackwater.fitting.sampling.machine_code import MachineCode, compile_model
 from slackwater.model.priors import Priors
-from slackwater.model.recovery import build_model
+from slackwater.model.recovery import build_model, put_season
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.conftest import Fitted
@@ -38,7 +38,7 @@ class Value(NamedTuple):
 
 def compiled(season: Season) -> tuple[pm.Model, MachineCode]:
     model = build_model(season)
-    return model, compile_model(model, _identity(Priors()))
+    return model, compile_model(model, identity(Priors()))
 
 
 def call(code: MachineCode, point: Floats) -> Value:
@@ -114,6 +114,21 @@ def test_a_season_of_another_size_needs_no_compiling_and_is_right(
     np.testing.assert_array_equal(again.gradient, before.gradient)
 
 
+def test_the_same_code_reads_a_season_put_into_its_model(demo: Fitted) -> None:
+    model, code = compiled(demo.season)
+    put_season(model, smallest().observed(), Priors())
+    other, fresh = code.reading(model), compiled(smallest())[1]
+    assert other.lengths == fresh.lengths
+    point = fresh.start(1)
+    density, gradient = other.density()(point)
+    found = call(fresh, point)
+    assert density == found.density
+    np.testing.assert_array_equal(gradient, found.gradient)
+    far, flat = other.density()(1e3 + point)
+    assert far == -np.inf
+    assert not flat.any()
+
+
 def test_a_new_process_needs_no_compiling_either(demo: Fitted) -> None:
     _, code = compiled(demo.season)
     script = f"""
@@ -121,21 +136,21 @@ import warnings
 warnings.simplefilter("ignore")
 from slackwater.fitting import read_season
 from slackwater.fitting.sampling import machine_code
-from slackwater.fitting.sampling.fit import _identity
+from slackwater.fitting.sampling.fit import identity
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model
 machine_code._flat_function = None
 model = build_model(read_season({str(demo.folder)!r}))
-print(machine_code.compile_model(model, _identity(Priors())).n_dim)
+print(machine_code.compile_model(model, identity(Priors())).n_dim)
 """
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
     assert (ran.returncode, ran.stdout) == (0, f"{code.n_dim}\n"), ran.stderr
 
 
 def test_other_beliefs_or_equations_are_other_machine_code() -> None:
-    usual = _identity(Priors())
+    usual = identity(Priors())
     beliefs = replace(Priors(), drift_sd=Priors().drift_sd._replace(sd=0.70000001))
-    assert _identity(beliefs) != usual
+    assert identity(beliefs) != usual
     for equation in ("def season_loglik(", "def build_model(", "def non_centred("):
         assert equation in usual
 

@@ -144,12 +144,12 @@ def test_each_rehearsal_is_fitted_with_the_athletes_priors(
     ask(Wanted(MEASURE, seed=5, smallest=1.0), run, athlete(priors=TIGHT))
     asked: list[Priors] = []
 
-    def fit(season: Any, *, priors: Priors, **_: Any) -> Posterior:
+    def fit_briefly(season: Any, *, priors: Priors, seed: int) -> Posterior:
         asked.append(priors)
         ratios = dict.fromkeys(season.interventions, 1.0)
         return by_hand.posterior(season, Known(TYPES, rate_ratios=ratios))
 
-    monkeypatch.setattr("slackwater.fitting.sampling.fit.fit", fit)
+    monkeypatch.setattr("slackwater.fitting.sampling.brief.fit_briefly", fit_briefly)
     rehearse(run.tasks[0])
     assert asked == [TIGHT]
 
