@@ -119,16 +119,23 @@ def worth(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Worth:
     )
 
 
-def one_ahead(past: Past, rng: np.random.Generator) -> tuple[Floats, Floats]:
+def one_ahead(
+    past: Past, rng: np.random.Generator, fitted: Season | None = None
+) -> tuple[Floats, Floats]:
     """Foretell each night from the readings before it, before its noise.
 
     A session or stressor that the night is the first to show counts as any of its type: its own
-    dip is learnt from the very reading that is foretold.
+    dip is learnt from the very reading that is foretold. One since the fit counts as it was.
+
+    Args:
+        past: the season taken apart.
+        rng: source of the dips' scatter.
+        fitted: what was fitted of it; all of it if left out.
 
     Returns:
         Mean for each draw, ln ms, shape (S, N), NaN on the first night; its variance, likewise.
     """
-    learnt = past.first_share * (past.dips - _any_of_its_type(past, rng))
+    learnt = past.first_share * (past.dips - _any_of_its_type(past, rng, fitted or past.season))
     shown = past.shown.copy()
     for event, night in enumerate(past.felt_on):
         shown[:, night] -= learnt[:, event]
@@ -178,11 +185,12 @@ def _simulated(past: Past, nights: Ints, rng: np.random.Generator) -> Floats:
     return np.asarray(mean[:, nights] + sd * rng.standard_normal(shape))
 
 
-def _any_of_its_type(past: Past, rng: np.random.Generator) -> Floats:
-    """Return each event's dip with its scatter drawn anew, shape (S, E); the start's own."""
+def _any_of_its_type(past: Past, rng: np.random.Generator, fitted: Season) -> Floats:
+    """Return each fitted event's dip with its scatter drawn anew, shape (S, E); others' own."""
     scores = [z for z in (n.SESSION_Z, n.STRESSOR_Z) if z in past.draws]
     anew = {z: (past.draws[z].dims, rng.standard_normal(past.draws[z].shape)) for z in scores}
-    return fitted_events(past.draws.assign(anew), design_of(past.season)).dips
+    known = fitted_events(past.draws.assign(anew), design_of(fitted)).dips
+    return np.concatenate([known, past.dips[:, known.shape[1] :]], axis=1)
 
 
 def _mean_error(foretold: Floats, readings: Floats, which: NDArray[np.bool_]) -> float:

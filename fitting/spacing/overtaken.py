@@ -95,7 +95,8 @@ def _far_off(athlete: Athlete, made_from: dt.date) -> Iterator[Reason]:
     if not (new & athlete.now.season.read).any():
         return
     past = athlete.past
-    mean, variance = one_ahead(past, past.rng())
+    fitted = past.season.through(athlete.posterior.last_night)
+    mean, variance = one_ahead(past, past.rng(), fitted)
     ordinary = np.sqrt(noise_variance(past.draws, np.zeros((len(past.level), 1))))[:, 0]
     for night in np.flatnonzero(new & past.season.read):
         level = variance[:, night] + past.season.reading_ln_sd[night] ** 2

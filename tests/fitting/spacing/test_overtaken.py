@@ -87,6 +87,19 @@ def test_sessions_that_the_plan_places_too_near_each_other_are_seen_as_well() ->
     assert codes(near) == ["begins too early now"]
 
 
+def test_sessions_and_readings_since_the_fit_are_taken_in() -> None:
+    """One reading more, of the row that was planned; then one far below."""
+    fitted = by_hand.season(NIGHTS, FOLLOWED)
+    coming = plan((29, "row", 0.9), (33, "hill run", 0.9), start=28)
+    spread = np.linspace(0.08, 0.12, 400)
+    posterior = whole_posterior(fitted, KNOWN._replace(noise_sd=spread), 200, 0.0)
+    for reading, found in ((3.93, []), (3.3, ["reading far from foretold"])):
+        readings = [*np.full(NIGHTS, 4.0), reading]
+        season = by_hand.season(sessions=[*FOLLOWED, (29, "row")], readings=readings)
+        reasons = overtaken(Athlete(season, posterior, plans=[coming]))
+        assert [reason.code for reason in reasons] == found
+
+
 def test_only_what_is_to_come_is_looked_at() -> None:
     over = plan((20, "row", 0.9), (27, "row", 0.9), start=19)
     assert codes(over, log=[*FOLLOWED, (22, "hill run")]) == []
