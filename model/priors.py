@@ -76,7 +76,7 @@ class Priors:
             a year and more: a sixth deeper or shallower is much; a reason, no source.
         rate_trend_sd: the same of all recovery rates.
         log_rate_ratio: log of recovery rate with over without an intervention: centred on
-            no effect; a measure that changes the rate by more than half is rare.
+            no effect; one measure in six is beyond 1.5 times as fast, or as slow.
         lift: what an intervention adds to the reading of a night of its use, ln, whether or not
             there is anything to recover from: two in three measures move a night by 5 % or less,
             either way. A reason, no source: cold or a late drink act on the night's heart rate
@@ -86,7 +86,8 @@ class Priors:
             reason, no source: a week of illness takes a quarter to a half of RMSSD.
         unexplained_rate: the rate at which such a thing passes, 1/day; half-life 5 days, with
             four in five between 2 and 12. A reason, no source.
-        sensor_step: what another sensor reads more than the latest, ln.
+        sensor_step: what another sensor reads more than the latest, ln: one in three differs by
+            more than 20 %.
     """
 
     baseline: Belief = Belief(3.9, 0.6)

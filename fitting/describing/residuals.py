@@ -126,6 +126,23 @@ def residuals(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Residuals:
     )
 
 
+def after_types(athlete: Athlete, level: float = DEFAULT_LEVEL) -> tuple[AfterSession, ...]:
+    """Return how readings lie on the mornings after sessions of each type, until the next session.
+
+    Each morning is judged by the nights before it. Sessions that do not recover as the model has
+    it show here: their readings lie lower at first and higher later than foretold, or the other
+    way round.
+
+    Args:
+        athlete: the season and what was learnt of it; readings since the fit are left out.
+        level: mass of the estimates' intervals.
+    """
+    past = past_of(athlete.as_fitted, athlete.posterior, DRAWS)
+    errors = one_step_errors(past)
+    since, of = looks.nights_since(past.season, errors.nights)
+    return _after_types(errors, since, of, past.season.types, level)
+
+
 def _by_weekday(
     errors: OneStepErrors, dates: NDArray[np.datetime64], level: float
 ) -> tuple[OnWeekday, ...]:

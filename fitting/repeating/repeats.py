@@ -10,7 +10,9 @@ from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval, interval_of
 from slackwater.fitting.answers.recovery import Refused, recovery
 from slackwater.fitting.answers.support import thin_types
-from slackwater.fitting.repeating.agreement import PROMISE, PROMISE_RULE, Agreement, agreement
+from slackwater.fitting.describing.held import AfterSession
+from slackwater.fitting.describing.residuals import after_types
+from slackwater.fitting.repeating.agreement import Agreement, agreement
 from slackwater.fitting.repeating.narrowing import (
     GAIN_RULE,
     NARROWING_RULE,
@@ -31,10 +33,13 @@ class TypeRepeats(Agreement, Narrowing):
     Attributes:
         sessions: how many the readings can show.
         typical_days: days to recover from its typical session, as `recovery` has them.
+        after: how readings lie on the mornings after its sessions, until another session came;
+            where they depart, the type does not recover as the model has it.
     """
 
     sessions: int
     typical_days: Interval
+    after: tuple[AfterSession, ...]
 
 
 @dataclass(frozen=True)
@@ -64,7 +69,7 @@ class Repeats(Answer):
         repeat_next_pays: what that pays.
         types: one row a type.
         refused: types without an answer.
-        narrowing_rule, gain_rule, promise_rule: what narrowing, gain and promise mean.
+        narrowing_rule, gain_rule, after_rule: what narrowing, gain and the mornings after mean.
     """
 
     session_factor: Interval
@@ -74,7 +79,7 @@ class Repeats(Answer):
     refused: tuple[Refused, ...]
     narrowing_rule: Reason = NARROWING_RULE
     gain_rule: Reason = GAIN_RULE
-    promise_rule: Reason = PROMISE_RULE
+    after_rule: Reason = Reason("mornings after a type")
 
 
 def repeats(
@@ -96,17 +101,17 @@ def repeats(
     refused = {row.type: row.why for row in known.refused}
     labels = answered if session_type is None else [_asked(session_type, answered, refused)]
     learnt = narrowing(now, answered, labels, level)
-    own, rng = athlete.own_recovery, now.rng()
+    own, after = athlete.own_recovery, after_types(athlete, level)
     types = []
     for label in labels:
         row = known.types.sel({n.TYPE: label})
-        proposed = float(row["days_for_chance"].sel(chance=PROMISE))
         types.append(
             TypeRepeats(
-                **vars(agreement(now, own, label, proposed, level, rng)),
+                **vars(agreement(own, label, level)),
                 **vars(learnt[label]),
                 sessions=int(row["sessions"]),
                 typical_days=interval_of(row["typical_days"]),
+                after=tuple(mornings for mornings in after if mornings.type == label),
             )
         )
     best = pays_most(learnt.values())
@@ -114,6 +119,7 @@ def repeats(
         *dict.fromkeys(refused.values()),
         *thin_types(now, labels),
         *_never_alone(types),
+        *_otherwise(types),
         *_not_fitted(athlete),
     ]
     return Repeats(
@@ -141,6 +147,11 @@ def _pays(best: Narrowing) -> RepeatPays:
 def _never_alone(types: list[TypeRepeats]) -> list[Reason]:
     labels = [row.type for row in types if not row.undisturbed]
     return [Reason("never left undisturbed", types=labels)] if labels else []
+
+
+def _otherwise(types: list[TypeRepeats]) -> list[Reason]:
+    labels = [row.type for row in types if any(mornings.departs for mornings in row.after)]
+    return [Reason("recovers otherwise", types=labels)] if labels else []
 
 
 def _not_fitted(athlete: Athlete) -> list[Reason]:

@@ -28,7 +28,6 @@ class OwnRecovery(NamedTuple):
         first_night_dips: what the first night shows, shape (S, I), ln.
         days: days from the session's date until its own dip is under the threshold, with
             the measures logged for the nights after it, shape (S, I).
-        days_of_another: the same of one more session in its place, its scatter drawn anew.
         over: whether the readings reach as far as the median of `days`, shape (I,).
         disturbed_by: the first session or stressor logged before that, else
             `UNDISTURBED`, length I.
@@ -41,7 +40,6 @@ class OwnRecovery(NamedTuple):
     scatter: Floats
     first_night_dips: Floats
     days: Floats
-    days_of_another: Floats
     over: NDArray[np.bool_]
     disturbed_by: list[str]
     disturbed_after: Floats
@@ -60,14 +58,11 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
     doses = fitted.data[n.DOSE].values
     scatter_sd = now.parameter(n.SESSION_SD)[:, None]
     scatter = scatter_sd * _session_z(now, posterior)
-    another = scatter_sd * now.rng().standard_normal(scatter.shape)
     dates: NDArray[np.datetime64] = fitted.data[n.SESSION_DATE].values.astype("datetime64[D]")
     felt = fitted.first_night + DAY * fitted.session_nights()
     typical = doses * np.exp(now.log_dips()[:, which] + now.dip_trend(felt))
     rates = np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which])
-    days, days_of_another = (
-        _days(now, fitted, typical * np.exp(each), rates) for each in (scatter, another)
-    )
+    days = _days(now, fitted, typical * np.exp(scatter), rates)
     first_night = now.parameter(n.FIRST_NIGHT)[:, None]
     middle = np.median(days, axis=0)
     by, after = _disturbed(now.season, fitted, middle)
@@ -78,7 +73,6 @@ def own_recovery(now: Standing, posterior: Posterior) -> OwnRecovery:
         scatter=scatter,
         first_night_dips=first_night * typical * np.exp(scatter),
         days=days,
-        days_of_another=days_of_another,
         over=_passed(dates, now.night) >= middle,
         disturbed_by=by,
         disturbed_after=after,

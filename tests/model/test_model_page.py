@@ -11,6 +11,7 @@ from typing import Any, Final, NamedTuple
 import pandas as pd
 import pymc as pm
 import pytest
+from scipy.stats import norm
 
 from slackwater.model import names as n
 from slackwater.model.priors import Belief, Priors
@@ -94,3 +95,10 @@ def test_figures_beside_the_priors_follow_from_them() -> None:
     scatter = exp(priors.session_sd.mean)
     assert "one session in three differs by more than a quarter" in reasons
     assert exp(scatter) - 1 == pytest.approx(0.25, abs=0.05)
+    beyond = 2 * norm.sf(log(1.5) / priors.log_rate_ratio.sd)
+    assert "one measure in six (18 %) is beyond 1.5 times as fast, or as slow" in reasons
+    assert beyond == pytest.approx(0.18, abs=0.005)
+    assert "two sensors in three differ by 20 % or less, one in three (32 %)" in reasons
+    assert 2 * norm.sf(0.2 / priors.sensor_step.sd) == pytest.approx(0.32, abs=0.005)
+    assert "two in three measures move the reading of a night of their use by 5 % or" in reasons
+    assert 2 * norm.sf(0.05 / priors.lift.sd) == pytest.approx(1 / 3, abs=0.02)

@@ -27,7 +27,6 @@ import pandas as pd
 
 from slackwater.fitting import Athlete
 from slackwater.fitting.answers.recovery import next_session_days, recovery
-from slackwater.fitting.repeating.agreement import PROMISE
 from slackwater.fitting.repeating.more_sessions import NIGHTS, expected_widths, interval_width
 from slackwater.fitting.repeating.narrowing import PAIRS, THINNED, type_draws
 from slackwater.fitting.sampling.fit import fit
@@ -42,6 +41,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "repeats.md"
 MORE = (4, 16, 48)
 FIRST_NIGHTS = 112
 LEVEL = 0.8
+PROMISE = 0.8  # the chance whose day is held against later sessions
 
 
 class Case(NamedTuple):

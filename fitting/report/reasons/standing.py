@@ -15,15 +15,17 @@ _IN_WORDS: Final = {2: "two", 3: "three", 4: "four"}
 def _plateau_rule(chance: float, nights: int) -> str:
     return (
         f"a night counts as flat when the chance is at least {words.chance(chance)} that what "
-        f"rest could still add lies under the threshold; {_IN_WORDS.get(nights, nights)} such "
-        "nights in a row, without a session, are a plateau"
+        f"rest could still add lay under the threshold; rest is on a plateau when that was so "
+        f"{_IN_WORDS.get(nights - 1, nights - 1)} nights ago already, without a session since: a "
+        "dip only shrinks, so that this is one condition, about that night"
     )
 
 
 def _flat_by_the_model(chance: float, nights: int) -> str:
     return (
         f"a night is flat when the chance is at least {words.chance(chance)} that what rest could "
-        f"still add lies under the threshold, and {nights} flat nights in a row are a plateau"
+        f"still add lay under the threshold, and rest is on a plateau when that was so "
+        f"{_IN_WORDS.get(nights - 1, nights - 1)} nights ago already"
     )
 
 

@@ -70,10 +70,19 @@ def _sides_also_differ(
     )
 
 
+def _recovers_otherwise(types: list[str]) -> str:
+    return (
+        f"After {quoted(types)}, readings do not climb as the model has it (the mornings after, by "
+        "type): recovery may have two speeds, or be deepest later. Take the days of such a type "
+        "with reserve."
+    )
+
+
 SENTENCES: Final[Mapping[str, Sentence]] = {
-    "promise rule": "promised: the chance of being back by the proposed day, of new sessions at "
-    "these doses and with these measures; found: the share of the logged ones that was, by their "
-    "own dips",
+    "mornings after a type": "readings on the mornings after a session of the type, until another "
+    "session came, against what the nights before foretold; by chance: of 20 seasons that recover "
+    "as the model has it, 1 has any morning outside such a range",
+    "recovers otherwise": _recovers_otherwise,
     "narrowing rule": "what each of the next {sessions} undisturbed sessions is expected to take "
     "off the width of the range of typical days",
     "gain rule": "a repeat pays most where narrows by, times the type's share of the sessions "

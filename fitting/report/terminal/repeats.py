@@ -12,7 +12,7 @@ from rich.text import Text
 
 from slackwater.fitting.repeating.agreement import OwnSession
 from slackwater.fitting.repeating.repeats import Repeats, TypeRepeats
-from slackwater.fitting.report import words
+from slackwater.fitting.report import residual_words, words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of, likely, new_table
 from slackwater.fitting.text import plural
@@ -21,9 +21,8 @@ _LEGEND: Final = (
     "Undisturbed: over before anything else was logged. One in three beyond: the factor by which "
     "one of three of these sessions differs from the type's usual dip. Own days: the shortest and "
     "the longest of the sessions' middle estimates, each at its own dose; a session's own dip is "
-    "read from a few nights and leans on its type's usual one. Back by a day, {promise}. The "
-    "promise was learnt from these same sessions, so the two should agree; where found lies clear "
-    "of promised, this type does not recover as the model has it. More needed: until the range of "
+    "read from a few nights and leans on its type's usual one, and decays as the model has it. "
+    "Whether it does, the mornings after tell: {after}. More needed: until the range of "
     "typical days is expected to be narrower than one day, on average; it can come out a third "
     "narrower or wider. Narrows by: {narrowing}; {gain}. {likely}"
 )
@@ -38,11 +37,11 @@ def text(answer: Repeats) -> Iterable[RenderableType]:
     )
     yield Text(f"  {_next(answer)}")
     yield _agreement(answer)
-    yield Details(_promise(answer))
+    yield Details(_after(answer))
     yield _more(answer)
     yield Terms(
         _LEGEND.format(
-            promise=sentence(answer.promise_rule),
+            after=sentence(answer.after_rule),
             narrowing=sentence(answer.narrowing_rule),
             gain=sentence(answer.gain_rule),
             likely=likely(answer.about.level),
@@ -83,22 +82,12 @@ def _agreement(answer: Repeats) -> Table:
     return table
 
 
-def _promise(answer: Repeats) -> Table:
-    table = new_table("session type", "back by", "promised", "found", "counted")
+def _after(answer: Repeats) -> Table:
+    table = new_table("mornings after", "readings", "off what was foretold, %", "by chance")
     for row in answer.types:
-        promise = row.promise
-        day = "later than day 30" if promise.days is None else f"day {promise.days}"
-        if not promise.sessions:
-            table.add_row(Text(row.type), day)
-            continue
-        low, median, high = (100 * share for share in promise.found)
-        table.add_row(
-            Text(row.type),
-            day,
-            words.chance(promise.promised),
-            f"{median:.0f} % ({low:.0f}–{high:.0f})",
-            plural(promise.sessions, "session"),
-        )
+        for at in row.after:
+            found, by_chance = residual_words.percent(at)
+            table.add_row(Text(residual_words.after(at)), str(at.readings), found, by_chance)
     return table
 
 

@@ -9,10 +9,17 @@ import pytest
 from scipy import stats
 
 from slackwater.fitting import Athlete, baseline
-from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY, flat_nights
+from slackwater.fitting.answers.baseline import (
+    LIKELY,
+    LIKELY_NOT,
+    POSSIBLY,
+    flat_nights,
+    plateau,
+)
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.model.errors import Reason
+from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 
@@ -155,6 +162,16 @@ def test_flat_nights_are_those_on_which_the_dip_lay_under_the_threshold(
     answer = baseline(rowed(3, left=left))
     assert answer.plateau.flat_nights == flat
     assert answer.plateau.reached == (flat >= 3)
+
+
+def test_a_plateau_is_one_condition_about_the_night_two_nights_ago() -> None:
+    left = np.exp(np.random.default_rng(5).normal(np.log(0.008), 1.0, 1000))
+    for factor in (0.5, 1.0, 1.5, 3.0):
+        now = rowed(3, left=factor * left).now
+        under = now.dips_before(now.night - DAY * np.arange(3)[::-1]).sum(axis=2) <= 0.05
+        chances = under.mean(axis=0)
+        assert (np.diff(chances) >= 0).all()  # a night that is flat makes those after it flat
+        assert plateau(now).reached == (chances[0] >= 0.8)
 
 
 @pytest.mark.parametrize(("share", "flat"), [(0.82, 2), (0.78, 0)])

@@ -1,24 +1,20 @@
-"""Repeats of a type: each session's own recovery, agreement, promise, and how many more."""
+"""Repeats of a type: each session's own recovery, agreement, mornings after, and how many more."""
 
 from __future__ import annotations
 
 import io
 import json
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-import xarray as xr
 from numpy.typing import ArrayLike
 from rich.console import Console, Group
-from scipy import integrate, linalg, stats
-from statsmodels.stats.proportion import proportion_confint
+from scipy import integrate, linalg, optimize, stats
 from statsmodels.tsa.arima_process import ArmaProcess
 
 from slackwater.fitting import Athlete, recovery, repeats
-from slackwater.fitting.repeating.agreement import share_of
 from slackwater.fitting.repeating.more_sessions import (
     Baseline,
     TypeDraws,
@@ -34,9 +30,11 @@ from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.report.terminal.repeats import text
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.priors import Belief
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import CHAINS, FIRST, Known
+from tests.fitting.answers.whole_by_hand import whole_athlete, whole_posterior
 from tests.fitting.conftest import Fitted, run
 
 NIGHTS = 40
@@ -50,17 +48,13 @@ def told(
 
     z is one number, one a session, or one a draw and session.
     """
-    plain = by_hand.posterior(fitted, known, draws)
-    sessions = fitted.observed().data.sizes[n.SESSION]
-    scores = np.broadcast_to(np.asarray(z, float), (CHAINS * draws, sessions))
-    table = plain.tree["posterior"].to_dataset()
-    table[n.SESSION_Z] = (
-        (n.CHAIN, n.DRAW, n.SESSION),
-        scores.reshape(CHAINS, draws, sessions).copy(),
-    )
-    tree = plain.tree.copy()
-    tree["posterior"] = xr.DataTree(table)
-    return Athlete(now or fitted, replace(plain, tree=tree))
+    scores = np.broadcast_to(np.asarray(z, float), (CHAINS * draws, _count(fitted)))
+    scores = scores.reshape(CHAINS, draws, -1)
+    return Athlete(now or fitted, whole_posterior(fitted, known, draws, scores))
+
+
+def _count(fitted: Season) -> int:
+    return int(fitted.observed().data.sizes[n.SESSION])
 
 
 def days_of(athlete: Athlete) -> list[float]:
@@ -194,7 +188,7 @@ def test_draws_that_new_mornings_chose_keep_their_own_sessions() -> None:
     assert athlete.own_recovery.scatter[:, 0] == pytest.approx(LN_2 * 10 * (kept - 0.5))
 
 
-# Agreement and promise.
+# Agreement, and the mornings after.
 
 
 def test_the_scatter_of_a_type_is_that_of_its_own_sessions() -> None:
@@ -215,61 +209,43 @@ def test_the_scatter_of_a_type_is_that_of_its_own_sessions() -> None:
     assert row.own_days_of_sessions.longest == pytest.approx(1 + 2 * half_lives[1])
 
 
-@pytest.mark.parametrize(("count", "trials"), [(8, 11), (0, 5), (5, 5), (13, 16), (1, 1)])
-@pytest.mark.parametrize("level", [0.8, 0.95])
-def test_the_range_of_a_share_against_statsmodels(count: int, trials: int, level: float) -> None:
-    # statsmodels.stats.proportion.proportion_confint, method "jeffreys" (0.14 and 0.15).
-    draws = 40_000
-    hits = np.tile(np.arange(trials) < count, (draws, 1))
-    shares = share_of(hits, np.random.default_rng(count))
-    reference = proportion_confint(count, trials, alpha=1 - level, method="jeffreys")
-    for bound, share in zip(reference, [(1 - level) / 2, (1 + level) / 2], strict=True):
-        error = 5 * np.sqrt(share * (1 - share) / draws)  # two-sided 6e-7
-        assert (shares < bound).mean() == pytest.approx(share, abs=error)
-    # Wilson's range lies close by, as it should for so few (Brown, Cai & DasGupta 2001).
-    wilson = proportion_confint(count, trials, alpha=1 - level, method="wilson")
-    assert reference == pytest.approx(wilson, abs=0.08)
+def rowed(slow: float, seed: int = 1) -> Athlete:
+    """An athlete who rows every ninth day, a part of whose dip passes at a tenth of the speed.
+
+    The posterior has one speed, that which best fits the dip's course over a week.
+    """
+    days = range(3, 30 * 9, 9)
+    season = by_hand.season(30 * 9 + 4, [(d, "row") for d in days])
+    rng = np.random.default_rng(seed)
+    level = 4.0 + 0.02 * rng.standard_normal(len(season.nights))
+    night = np.arange(7)
+    course = 0.3 * ((1 - slow) * 0.5 ** (night / 0.8) + slow * 0.5 ** (night / 8.0))
+    for day in days:
+        level[day + 1 : day + 8] -= course[: len(level) - day - 1]
+    (height, half_life), _ = optimize.curve_fit(lambda x, a, h: a * 0.5 ** (x / h), night, course)
+    known = Known({"row": (height, half_life)}, noise_sd=0.02, drift_sd=1e-3, session_sd=0.05,
+                  noise_tail=1e-6)  # fmt: skip
+    return whole_athlete(season.with_readings(level), known, prior=Belief(4.0, 0.05))
 
 
-def test_a_share_that_is_itself_uncertain_has_a_wider_range() -> None:
-    rng = np.random.default_rng(3)
-    sure = np.tile(np.arange(10) < 5, (20_000, 1))
-    unsure = rng.random((20_000, 10)) < rng.choice([0.2, 0.8], 20_000)[:, None]
-    widths = [np.ptp(np.quantile(share_of(hits, rng), [0.1, 0.9])) for hits in (sure, unsure)]
-    assert widths[1] > 1.5 * widths[0]
+def test_two_speeds_show_on_the_mornings_after() -> None:
+    found = repeats(rowed(0.4))
+    spans = {(at.first_night, at.last_night): at for at in row_of(found, "row").after}
+    assert any(at.departs for at in spans.values())
+    assert Reason("recovers otherwise", types=["row"]) in found.about.warnings
+    assert "row, 1st morning" in printed(found)
+    # A session's own dip decays at its type's rate whatever the readings do, so that each was
+    # back by the day on which its type is: this could never have shown it.
+    row = row_of(found, "row")
+    assert all(each.days.median == pytest.approx(row.typical_days.median) for each in row.each)
 
 
-def test_found_counts_only_sessions_whose_day_has_come() -> None:
-    days = [1, 12, 24, NIGHTS - 4]
-    season = by_hand.season(NIGHTS, [(d, "row") for d in days])
-    answer = repeats(told(season, Known({"row": (0.39, 2.0)}, session_sd=1e-9)))
-    row = row_of(answer, "row")
-    assert row.promise.days == 7
-    assert row.promise.sessions == 3
-    assert row.promise.promised == 1.0
-    low, _, high = row.promise.found
-    reference = proportion_confint(3, 3, alpha=0.2, method="jeffreys")
-    assert (low, high) == pytest.approx(reference, abs=0.05)
-
-
-def test_the_promise_is_that_of_the_recovery_answer_for_usual_sessions() -> None:
-    season = by_hand.season(NIGHTS, [(1, "row"), (14, "row"), (27, "row")])
-    athlete = told(season, Known({"row": (0.4, 2.0)}, session_sd=0.4), draws=4000)
-    known = recovery(athlete).types
-    day = float(known["days_for_chance"].sel(type="row", chance=0.8))
-    promised = row_of(repeats(athlete), "row").promise.promised
-    expected = float(known["chance_by_day"].sel(type="row", day=day))
-    error = 5 * np.sqrt(0.8 * 0.2 / (CHAINS * 4000) * (1 + 1 / 3))
-    assert promised == pytest.approx(expected, abs=error)
-
-
-def test_the_promise_takes_doses_as_they_were() -> None:
-    # One dose of 1.3 takes longer than the 7 days proposed for usual ones, for certain.
-    season = by_hand.season(NIGHTS, [(1, "row"), (14, "row")], doses={1: 1.3})
-    answer = repeats(told(season, Known({"row": (0.39, 2.0)}, session_sd=1e-9)))
-    row = row_of(answer, "row")
-    assert row.promise.promised == 0.5
-    assert row.promise.found.median == pytest.approx(0.5, abs=0.02)
+def test_one_speed_shows_nothing_there() -> None:
+    departed = [
+        any(at.departs for at in row_of(repeats(rowed(0.0, seed)), "row").after)
+        for seed in range(3)
+    ]
+    assert departed == [False] * 3
 
 
 # How many more.
@@ -547,11 +523,12 @@ def test_the_demo_season_as_json(demo: Fitted, demo_athlete: Athlete) -> None:
     for kind in body["types"]:
         typical = by_recovery["typical_days"].sel(type=kind["type"])
         assert kind["typical_days"]["median"] == float(typical.sel(bound="median"))
-        assert 0 <= kind["promise"]["found"]["low"] <= kind["promise"]["found"]["high"] <= 1
+        assert {at["first_night"] for at in kind["after"]} <= {1, 2, 3}
+        assert all(at["by_chance"]["low"] <= at["value"]["median"] for at in kind["after"])
 
 
 def test_the_demo_season_on_a_plain_screen(demo: Fitted) -> None:
-    ran = run("repeats", demo.folder, "--type", "hill run")
+    ran = run("repeats", demo.folder, "--type", "hill run", "--details")
     assert ran.status == 0, ran.err
     assert all(len(line) <= 80 for line in ran.out.splitlines())
     assert "hill run, each session:" in ran.out

@@ -25,7 +25,7 @@ def test_the_plateau_and_its_rule_are_said() -> None:
     assert "not reached (0 flat nights so far)" in shown
     rule = as_object(answer)["plateau"]["rule"]
     assert "the chance is at least 80 %" in rule
-    assert "three such nights in a row, without a session, are a plateau" in rule
+    assert "when that was so two nights ago already, without a session since" in rule
     assert f"Plateau: {rule}." in shown
 
 

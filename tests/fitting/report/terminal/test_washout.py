@@ -61,8 +61,8 @@ def test_the_plateau_and_its_rules_are_said() -> None:
     assert (
         "Plateau of rest by the model: reached (3 flat nights in a row). By the model, a" in shown
     )
-    assert "when the chance is at least 80 % that what rest could still add lies under the" in shown
-    assert "and 3 flat nights in a row are a plateau. By the plain rule, no rise when the" in shown
+    assert "when the chance is at least 80 % that what rest could still add lay under the" in shown
+    assert "when that was so two nights ago already. By the plain rule, no rise when the" in shown
 
 
 def test_both_rules_stand_side_by_side_on_screen() -> None:
