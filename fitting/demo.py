@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from importlib.resources import files
 from pathlib import Path
+from typing import Final
 
 from slackwater.fitting.files import alone, write_whole
 from slackwater.model.errors import QuestionError
+
+DEMO_FOLDER: Final = "slackwater-demo"
 
 
 def copy_demo(folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -20,6 +21,7 @@ from slackwater.fitting.commands.shared import (
     step_object,
     wrapped,
 )
+from slackwater.fitting.demo import DEMO_FOLDER, copy_demo
 from slackwater.fitting.mornings import POSTERIOR
 from slackwater.fitting.questions import question
 from slackwater.fitting.text import escaped
@@ -27,7 +29,6 @@ from slackwater.fitting.text import escaped
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
 
-DEMO_FOLDER: Final = "slackwater-demo"
 _SHOWN_OF_THE_DEMO: Final = (
     ("recovery", ()),
     ("baseline", ()),
@@ -49,7 +50,6 @@ def demo(folder: Path) -> None:
       slackwater demo spring
     """
     from slackwater.fitting.commands.report import write_report
-    from slackwater.fitting.demo import copy_demo
     from slackwater.fitting.folder import SeasonFolder
 
     copy_demo(folder)
@@ -63,6 +63,8 @@ def demo(folder: Path) -> None:
         print_answer(row, row.ask(season, *given), season, as_json=False, caution=not last)
     path = write_report(season)
     click.echo(f"\nWrote every answer and its pictures into {escaped(str(path))}.")
+    click.echo("To log, look and plan in a browser:")
+    click.echo(f"  {escaped(f'slackwater open {shlex.quote(str(folder))}')}")
 
 
 @click.command(short_help="Read and validate a season; name every problem.")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
-import warnings
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -25,9 +23,6 @@ from slackwater.model.errors import NoAnswerError
 
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.state.athlete import Athlete
-    from slackwater.model.priors import Priors
-    from slackwater.model.season import Season
 
 
 @click.group()
@@ -142,6 +137,7 @@ def analyse(
       slackwater trial analyse my-season --report-items
     """
     from slackwater.fitting.trials.analyse import to_record
+    from slackwater.fitting.trials.judging import judging
 
     if report_items:
         row = question("trial report items")
@@ -150,7 +146,7 @@ def analyse(
     row = question("trial analyse")
     priors = season.posterior.priors if season.fitted else None
     with progress_bar("sampling") as progress:
-        answer = row.ask(season, _fit(priors, progress), peek=peek, level=level)
+        answer = row.ask(season, judging(priors, progress), peek=peek, level=level)
     if event := to_record(answer, _now()):
         season.record(event)
     print_answer(row, answer, season, as_json)
@@ -193,20 +189,3 @@ def stop(season: SeasonFolder, because: str) -> None:
 
 def _now() -> dt.datetime:
     return dt.datetime.now(dt.UTC).replace(microsecond=0)
-
-
-def _fit(
-    priors: Priors | None, progress: Callable[[int, int], None] | None
-) -> Callable[[Season], Athlete]:
-    """Return what fits a season, believing the same beforehand as the season's own fit."""
-
-    def learn(season: Season) -> Athlete:
-        from slackwater.fitting.state.athlete import Athlete
-
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # libraries' notices to developers
-            from slackwater.fitting.sampling.fit import fit
-
-            return Athlete(season, fit(season, priors=priors, progress=progress))
-
-    return learn

@@ -6,8 +6,9 @@ their numbers, are left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from rich.console import RenderableType
 from rich.padding import Padding
@@ -67,6 +68,25 @@ def pieces(told: Iterable[RenderableType]) -> list[Piece]:
         caption = text.rstrip(".:") if leads else caption
         found.append(Line(text, leads))
     return found
+
+
+def as_plain(found: Iterable[Piece]) -> list[dict[str, Any]]:
+    """Return pieces as what JSON can hold."""
+    return [{"is": type(piece).__name__, **asdict(piece)} for piece in found]
+
+
+def from_plain(found: Iterable[Mapping[str, Any]]) -> list[Piece]:
+    """Return pieces that were made plain."""
+    made: list[Piece] = []
+    for piece in found:
+        match piece:
+            case {"is": "Line", "text": text, "leads": leads}:
+                made.append(Line(text, leads))
+            case {"is": "Facts", "rows": rows}:
+                made.append(Facts(tuple((name, value) for name, value in rows)))
+            case {"caption": caption, "head": head, "rows": rows}:
+                made.append(Table(caption, tuple(head), tuple(map(tuple, rows))))
+    return made
 
 
 def _unpacked(told: Iterable[RenderableType]) -> Iterator[RenderableType]:

@@ -28,7 +28,17 @@ from slackwater.fitting.serving.door import Door
 from slackwater.fitting.serving.guard import Guard, TooMuchError, not_in, too_much
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
-from slackwater.fitting.serving.views import entering, fit, log, morning, season, start, types
+from slackwater.fitting.serving.views import (
+    entering,
+    fit,
+    log,
+    morning,
+    plan,
+    season,
+    start,
+    trial,
+    types,
+)
 from slackwater.fitting.serving.work import Works
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
@@ -42,6 +52,9 @@ SHOWN: Final[Mapping[str, View]] = {
     "season": season.show,
     "why": season.show_night,
     "types": types.show,
+    "repeats": types.show_repeats,
+    "plan": plan.show,
+    "trial": trial.show,
     "rest": types.show_rest,
     "fit": fit.show,
 }
@@ -50,11 +63,17 @@ CHANGED: Final[Mapping[str, View]] = {
     "event": log.log_event,
     "week": log.log_week,
     "undo": entering.undo,
+    "plan": plan.make,
+    "trial": trial.plan,
+    "register": trial.register,
+    "judge": trial.judge,
+    "give-up": trial.give_up,
     "fit": fit.start,
     "stop": fit.stop,
     "confirm": fit.confirm,
 }
-SLOW: Final = {"repeats": types.show_repeats}  # seconds each, during which others are answered
+SLOW: Final = (types.show_repeats, plan.make)  # seconds each, during which others are answered
+AT_THE_START: Final[Mapping[str, View]] = {"begin": start.begin, "demo": start.look_at_the_demo}
 _FIELDS: Final = 500
 _FILES: Final = 400
 
@@ -82,7 +101,7 @@ class Page:
     async def show(self, request: Request) -> Response:
         """Answer with a view of a season."""
         name = request.path_params.get("view", "")
-        view = SHOWN.get(name) or SLOW.get(name)
+        view = SHOWN.get(name)
         if view is None and name in CHANGED:  # a change, asked for again
             return RedirectResponse(path_of(request.path_params["season"]), 303)
         return await self._answer(request, view)
@@ -90,6 +109,10 @@ class Page:
     async def change(self, request: Request) -> Response:
         """Answer with what a change did."""
         return await self._answer(request, CHANGED.get(request.path_params["view"]))
+
+    async def begin(self, request: Request) -> Response:
+        """Answer with what a change of the seasons did."""
+        return await self._answer(request, AT_THE_START.get(request.path_params["what"]))
 
     async def enter(self, request: Request) -> Response:
         """Let in who has the opening link."""
@@ -129,7 +152,7 @@ class Page:
             ask = Ask(self.seasons, self.works, self.told, query, form, files, named, found)
             if found is not None and self.seasons.gone(named):
                 return _refused(_GONE.format(folder=found.path), 410, form)
-            return ask if view in SLOW.values() else _safely(view, ask)
+            return ask if view in SLOW else _safely(view, ask)
 
         answer = await self._alone(answered)
         if isinstance(answer, Ask):
@@ -253,6 +276,7 @@ def application(
     routes = [
         Route("/", page.start),
         Route("/in/{secret}", page.enter),
+        Route("/start/{what}", page.begin, methods=["POST"]),
         Route("/static/{name}", page.static),
         Route("/s/{season}/", page.show),
         Route("/s/{season}/{view}", page.show),

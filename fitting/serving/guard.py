@@ -23,7 +23,7 @@ _CSP: Final = (
 _HEADERS: Final = {
     "content-security-policy": _CSP,
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with none, a form without script says no origin
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "private, no-cache",

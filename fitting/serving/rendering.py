@@ -16,10 +16,10 @@ from slackwater.fitting.serving.asked import Shown, path_of
 from slackwater.fitting.serving.told import Done
 
 VIEWS: Final = (
-    ("", "This morning"),
+    ("", "Morning"),
     ("log", "Log"),
     ("season", "Season"),
-    ("types", "Session types"),
+    ("types", "Types"),
     ("plan", "Plan"),
     ("trial", "Trial"),
     ("fit", "Fit"),

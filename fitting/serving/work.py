@@ -2,12 +2,13 @@
 
     python -m slackwater.fitting.serving.work FOLDER    the work, as JSON, on standard input
 
-The process writes a JSON object a line: `{"done": 300, "of": 8000}` on the way, `{"said": [...]}`
+The process writes a JSON object a line: `{"done": 300, "of": 8000}` on the way, `{"came": {...}}`
 for what came of it, `{"refused": "..."}` where nothing did.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import os
 import subprocess
@@ -24,6 +25,8 @@ from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 _GENTLE: Final = 10  # how far it stands back behind the page, which is waited for
 FIT: Final = "fit"
+PLAN_TRIAL: Final = "plan a trial"
+JUDGE_TRIAL: Final = "judge a trial"
 
 Progress = Callable[[int, int], None]
 
@@ -39,7 +42,7 @@ class Work:
         begun: when, in seconds of a clock that only goes forward.
         done: steps done.
         of: steps in all; 0 before that is known.
-        said: what came of it.
+        came: what came of it, as its kind tells it.
         refused: why nothing did.
         stopped: whether it was asked to stop.
     """
@@ -50,7 +53,7 @@ class Work:
     begun: float = field(default_factory=time.monotonic)
     done: int = 0
     of: int = 0
-    said: list[str] = field(default_factory=list)
+    came: dict[str, Any] = field(default_factory=dict)
     refused: str = ""
     stopped: bool = False
 
@@ -71,7 +74,7 @@ class Work:
             with suppress(ValueError):
                 told = json.loads(line)
                 self.done, self.of = told.get("done", self.done), told.get("of", self.of)
-                self.said = told.get("said", self.said)
+                self.came = told.get("came", self.came)
                 self.refused = told.get("refused", self.refused)
         if self.process.wait() and not self.refused and not self.stopped:
             self.refused = "It ended before its time; what was there is as it was."
@@ -108,6 +111,10 @@ class Works:
         self._works[folder] = work
         return work
 
+    def forget(self, folder: Path) -> None:
+        """Let go of what came of the last work on a season."""
+        self._works.pop(folder, None)
+
     def stop(self, folder: Path) -> None:
         """Stop what runs on a season; nothing of it is kept."""
         work = self._works.get(folder)
@@ -134,10 +141,8 @@ def main() -> None:
         output.flush()
 
     try:
-        said = _KINDS[given.pop("kind")](
-            Path(sys.argv[1]), lambda done, of: tell(done=done, of=of), **given
-        )
-        tell(said=said)
+        do = _KINDS[given.pop("kind")]
+        tell(came=do(Path(sys.argv[1]), lambda done, of: tell(done=done, of=of), **given))
     except NoAnswerError as error:
         from slackwater.fitting.report.reasons import told as in_words
 
@@ -148,17 +153,64 @@ def main() -> None:
         sys.exit(1)
 
 
-def _fit(folder: Path, progress: Progress) -> list[str]:
+def _fit(folder: Path, progress: Progress) -> dict[str, Any]:
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.report.reasons import sentences
 
     season = SeasonFolder(folder)
-    posterior = season.fit(progress=progress)
+    season.fit(progress=progress)
     season.keep_in_mind()
-    return sentences(posterior.checks.complaints)
+    return {}
 
 
-_KINDS: Final[dict[str, Callable[..., list[str]]]] = {FIT: _fit}
+def _plan_trial(folder: Path, progress: Progress, **wanted: Any) -> dict[str, Any]:
+    """Plan a trial and register nothing: its plan in words, and the event that registers it."""
+    import numpy as np
+
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.questions import question
+    from slackwater.fitting.report.pieces import as_plain, pieces
+    from slackwater.fitting.report.reasons import sentences
+    from slackwater.fitting.trials.plan import Wanted, to_record
+    from slackwater.fitting.trials.rehearsal import rehearse_all
+
+    season, row = SeasonFolder(folder), question("trial plan")
+    start = wanted.pop("start")
+    asked = Wanted(**wanted, start=np.datetime64(start) if start else None)
+    answer = row.ask(season, asked, run=lambda tasks: rehearse_all(tasks, progress))
+    event = to_record(answer, season.trials, _now()) if answer.planned else None
+    return {
+        "told": as_plain(pieces(row.tell(answer))),
+        "mind": sentences((*answer.about.warnings, *answer.why_not)),
+        "event": event and event.model_dump(mode="json"),
+    }
+
+
+def _judge_trial(folder: Path, progress: Progress) -> dict[str, Any]:
+    """Judge a trial by its rule, and keep the result in the record."""
+    from slackwater.fitting.folder import SeasonFolder
+    from slackwater.fitting.questions import question
+    from slackwater.fitting.report.pieces import as_plain, pieces
+    from slackwater.fitting.report.reasons import sentences
+    from slackwater.fitting.trials.analyse import to_record
+    from slackwater.fitting.trials.judging import judging
+
+    season, row = SeasonFolder(folder), question("trial analyse")
+    priors = season.posterior.priors if season.fitted else None
+    answer = row.ask(season, judging(priors, progress))
+    if event := to_record(answer, _now()):
+        season.record(event)
+    return {"told": as_plain(pieces(row.tell(answer))), "mind": sentences(answer.about.warnings)}
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC).replace(microsecond=0)
+
+
+_KINDS: Final[dict[str, Callable[..., dict[str, Any]]]] = {
+    FIT: _fit,
+    PLAN_TRIAL: _plan_trial,
+    JUDGE_TRIAL: _judge_trial,
+}
 
 
 if __name__ == "__main__":

@@ -15,9 +15,10 @@ from slackwater.model.errors import NoAnswerError, SlackwaterError
 def show(ask: Ask) -> Shown:
     """Show what the answers rest on, and how far learning anew has come."""
     season = ask.season
-    readings = season.checked.season
+    readings, work = season.checked.season, ask.works.on(season.path)
     facts = {
-        "work": ask.works.on(season.path),
+        "work": work if work is not None and work.kind == FIT else None,
+        "busy": work is not None and work.running,
         "readings": 0 if readings is None else int(readings.read.sum()),
         "first_fit": FIRST_FIT,
         "fitted": season.fitted,
@@ -38,7 +39,8 @@ def start(ask: Ask) -> Answered:
 def stop(ask: Ask) -> Answered:
     """Stop what runs."""
     ask.works.stop(ask.season.path)
-    return Elsewhere(ask.to("fit"), ["Stopped; what was there is as it was."])
+    then = ask.one("then") or ask.to("fit")
+    return Elsewhere(then, ["Stopped; what was there is as it was."])
 
 
 def confirm(ask: Ask) -> Answered:

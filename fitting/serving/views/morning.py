@@ -29,6 +29,12 @@ _WAYS: Final = {  # the view that a next step is done in, where it is not this o
     "another measure": "trial", "rest": "rest", "read": "rest", "rest on": "rest",
 }  # fmt: skip
 
+_LABELS: Final = {
+    "fit": "what the answers rest on", "trial": "the trial", "season": "the season",
+    "types": "session types", "log": "the log", "plan": "the plan", "rest": "how rest goes",
+    "repeats": "do repeats agree",
+}  # fmt: skip
+
 
 def show(ask: Ask) -> Shown:
     """Show this morning."""
@@ -48,6 +54,23 @@ def show(ask: Ask) -> Shown:
         "caution": SHORT_CAUTION,
     }
     return Shown("morning", f"The morning of {words.day_name(str(calendar.day))}", facts)
+
+
+def this_morning(ask: Ask) -> Today:
+    """Return the one answer of the morning.
+
+    Raises:
+        NoAnswerError: there is none.
+        SeasonFilesError: the season cannot be read.
+    """
+    season, clock = ask.season, ask.seasons.clock()
+
+    def work() -> Today:
+        found: Today = question("today").ask(season, morning=morning_of(season.season, clock))
+        return found
+
+    answer: Today = ask.once(("today", clock), work)
+    return answer
 
 
 def log_reading(ask: Ask) -> Answered:
@@ -70,7 +93,7 @@ def _standing(ask: Ask) -> dict[str, Any] | None:
         return None
     row = question("today")
     try:
-        answer: Today = row.ask(season, morning=morning_of(season.season, ask.seasons.clock()))
+        answer = this_morning(ask)
     except NoAnswerError as error:
         return {"headline": "", "why": told(error)}
     except SlackwaterError:
@@ -100,5 +123,6 @@ def _step(season: SeasonFolder) -> dict[str, str]:
     return {
         "stage": step.stage,
         "sentence": words.capital(steps.sentence(step).removesuffix(", such as")),
-        "view": _WAYS.get(step.stage, ""),
+        "view": (view := _WAYS.get(step.stage, "")),
+        "label": _LABELS.get(view, ""),
     }

@@ -16,10 +16,10 @@ from click.testing import CliRunner, Result
 
 from slackwater.fitting import Athlete, Posterior, fit
 from slackwater.fitting.cli import cli
-from slackwater.fitting.commands import trial as trial_command
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake import read_season
 from slackwater.fitting.records.trials import Trial
+from slackwater.fitting.trials.judging import judging
 from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed
 from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
@@ -201,7 +201,7 @@ def fitted_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
         return ask
 
-    monkeypatch.setattr("slackwater.fitting.commands.trial._fit", fits)
+    monkeypatch.setattr("slackwater.fitting.trials.judging.judging", fits)
     monkeypatch.setattr("slackwater.fitting.sampling.fit.CAREFUL", (500, 0.9))  # if at all
 
 
@@ -211,13 +211,13 @@ def test_a_trial_is_judged_with_the_priors_of_the_season(
     tight = Priors(log_rate_ratio=Belief(0.0, 0.1))
     replace(Posterior.load(demo_copy), priors=tight).save(demo_copy)
     asked: list[Priors | None] = []
-    fitted = trial_command._fit
+    fitted = judging
 
     def fits(priors: Priors | None, progress: Any) -> Callable[[Season], Athlete]:
         asked.append(priors)
         return fitted(priors, progress)
 
-    monkeypatch.setattr(trial_command, "_fit", fits)
+    monkeypatch.setattr("slackwater.fitting.trials.judging.judging", fits)
     run("analyse", demo_copy)
     assert asked == [tight]
     (demo_copy / "posterior.nc").unlink()

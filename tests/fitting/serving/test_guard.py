@@ -110,7 +110,7 @@ def test_every_page_forbids_what_it_does_not_need(headers: dict[str, str]) -> No
     assert rules["script-src"] == rules["style-src"] == rules["form-action"] == "'self'"
     assert rules["frame-ancestors"] == rules["base-uri"] == "'none'"
     assert "unsafe" not in headers["content-security-policy"]
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert headers["x-content-type-options"] == "nosniff"
 
 
