@@ -76,6 +76,7 @@ class Work:
                 self.done, self.of = told.get("done", self.done), told.get("of", self.of)
                 self.came = told.get("came", self.came)
                 self.refused = told.get("refused", self.refused)
+        self.process.stdout.close()
         if self.process.wait() and not self.refused and not self.stopped:
             self.refused = "It ended before its time; what was there is as it was."
 

@@ -22,7 +22,7 @@ def test_a_wish_becomes_a_plan_a_calendar_file_and_a_record(
     events = Calendar.from_ical(answer.content).walk("VEVENT")
     assert sorted(str(event["SUMMARY"]) for event in events) == ["hill run", "steady row"]
     assert "Kept the plan" in visitor.enters("plan", **WISH, do="keep")
-    (kept,) = json.loads((demo_copy / "plans.json").read_text())["plans"]
+    (kept,) = json.loads((demo_copy / "plans.json").read_text())
     assert len(kept["sessions"]) == 2
     assert "steady row" in text_of(visitor.look("plan"))
     assert "Planned" in text_of(visitor.look()) or "Next in the plan" in text_of(visitor.look())

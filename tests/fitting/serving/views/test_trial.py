@@ -26,7 +26,8 @@ def test_a_trial_is_worked_out_before_it_is_registered(
     assert (given["measure"], given["smallest"], given["chance"]) == ("river dip", 1.0, 0.8)
     assert not (demo_copy / "trials.json").exists()
     assert visitor.send("register").status_code == 422
-    event = json.loads(by_hand.planned(demo_copy).model_dump_json())
+    planned = by_hand.plan(start=200, types={"hill run": 1.0}, measure="river dip")
+    event = planned.model_dump(mode="json")
     monkeypatch.setattr(trial, "_event", lambda _: event)
     assert "Registered the trial of" in visitor.enters("register")
     assert json.loads((demo_copy / "trials.json").read_text())["events"] == [event]
