@@ -62,7 +62,7 @@ OTHER_TESTS: Final = {
         "sturdiness",
         "units",
     },
-    "fitting/report": {"answers_page"},
+    "fitting/report": {"answers_page", "one_story"},
     "fitting/report/page": {"command", "in_browser"},
     "fitting/report/terminal": {"80_columns"},
     "fitting/sampling": {"fit_checks", "hostile", "pymc_agrees", "saved"},

@@ -13,7 +13,13 @@ from slackwater.fitting.measures.compare import MeasureCompared
 from slackwater.fitting.measures.verdicts import UNDECIDED
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, likely, new_facts
+from slackwater.fitting.report.terminal.pieces import (
+    Terms,
+    days_saved,
+    heading_of,
+    likely,
+    new_facts,
+)
 from slackwater.fitting.text import plural
 
 
@@ -34,7 +40,8 @@ def measure(answer: MeasureCompared) -> Iterable[RenderableType]:
     yield table
     if answer.verdict != UNDECIDED:
         yield days_saved(answer.days_saved)
-    yield Text(f"{words.sentence(sentence(answer.verdict_rule))} {likely(answer.about.level)}")
+    yield Text(words.sentence(sentence(answer.verdict_rule)))
+    yield Terms(likely(answer.about.level))
 
 
 def finding(answer: MeasureCompared) -> list[str]:
@@ -61,7 +68,7 @@ def difference(answer: Difference) -> Iterable[RenderableType]:
         f"{words.in_days(days.low)} to {words.in_days(days.high)}{below}."
     )
     yield Text(f"  The chance that {slower} takes longer is {words.chance(chance)}.")
-    yield Text(likely(answer.about.level))
+    yield Terms(likely(answer.about.level))
 
 
 def _longer_first(answer: Difference) -> tuple[str, str, Interval, float]:

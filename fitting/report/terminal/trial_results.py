@@ -13,7 +13,13 @@ from rich.text import Text
 from slackwater.fitting.measures.verdicts import UNDECIDED
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import days_saved, heading_of, new_facts, new_table
+from slackwater.fitting.report.terminal.pieces import (
+    Terms,
+    days_saved,
+    heading_of,
+    new_facts,
+    new_table,
+)
 from slackwater.fitting.report.terminal.trial import days
 from slackwater.fitting.text import plural
 from slackwater.fitting.trials.analyse import NOT_DUE, TrialFound
@@ -58,7 +64,7 @@ def analysed(answer: TrialFound) -> Iterable[RenderableType]:
     yield table
     if answer.verdict not in (UNDECIDED, NOT_DUE):
         yield days_saved(answer.days_saved)
-    yield Text(
+    yield Terms(
         f"{words.sentence(sentence(answer.verdict_basis))} It is about the measure as assigned. "
         "Without the model: how far readings climb from the 1st morning after a session to the "
         "2nd to 4th, with against without within pairs, and p, the share of the possible lots "
@@ -124,7 +130,7 @@ def ledger(answer: TrialLedger) -> Iterable[RenderableType]:
     yield table
     for row in answer.rows:
         yield Text(f"  {row.measure}: {story(row)}")
-    yield Text(
+    yield Terms(
         f"Recovery rate with over without. {sentence(answer.shrinking).capitalize()}. Faster: the "
         "chance of it, judged together, which is no verdict outside a trial. Ranges hold "
         f"{words.out_of_ten(answer.about.level)}."
