@@ -132,15 +132,15 @@ def print_answer(
         return
     from rich.console import Console
 
-    from slackwater.fitting.report.terminal.pieces import likely
+    from slackwater.fitting.report.terminal.pieces import Terms, likely
     from slackwater.fitting.report.terminal.show import show
 
     told = [*question.tell(answer)]
     left_out = {kind: option for kind, option in _left_out().items() if _has(told, kind)}
     show(Console(highlight=False), told, answer, caution, Console(stderr=True), [*left_out])
     if left_out and caution:
-        ranges = likely(answer.about.level)
-        click.echo(f"{ranges} More: {' and '.join(left_out.values())}.")
+        ranges = f"{likely(answer.about.level)} " if Terms in left_out else ""
+        click.echo(f"{ranges}More: {' and '.join(left_out.values())}.")
     if caution:
         print_next(step, season)
     season.keep_in_mind()

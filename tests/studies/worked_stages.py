@@ -62,7 +62,7 @@ def first_days(page: Page, rower: Rower) -> None:
     page.run("washout", "--days", "3")
     _live(rower, 4)
     page.say("Four mornings later:")
-    page.run("washout", "--days", "3", cut=("a washout holds if", "One to two weeks"))
+    page.run("washout", "--days", "3", cut=("a washout holds if", "Past readings"))
 
 
 def end_of_rest(page: Page, rower: Rower) -> None:
@@ -71,13 +71,13 @@ def end_of_rest(page: Page, rower: Rower) -> None:
     page.say("After fourteen readings there is enough for a first fit:")
     page.run("check")
     page.run("fit")
-    page.run("washout", "--days", "3", cut=("a washout holds if", "One to two weeks"))
+    page.run("washout", "--days", "3", cut=("a washout holds if", "Past readings"))
     rested = 14
     while page.step() == "rest on" and rested < LONGEST_REST:
         _live(rower, 2)
         rested += 2
         page.say(f"Rest goes on, and {rested} days after its beginning:")
-        page.run("washout", "--days", "3", cut=("Looking back", "Plateau of rest"))
+        page.run("washout", "--days", "3")
 
 
 def training(page: Page, rower: Rower) -> None:
@@ -103,8 +103,8 @@ def training(page: Page, rower: Rower) -> None:
         "how sure. The last column is the one to plan with. But do repeats of one kind agree, and "
         "would more of them tell more?"
     )
-    page.run("repeats", cut=("easy paddle, each session", "Next:"))
-    page.run("elements", cut=("What these data cannot", "Next:"))
+    page.run("repeats")
+    page.run("elements", cut=("What these data cannot", "Past readings"))
 
 
 def spacing(page: Page, rower: Rower) -> None:
@@ -254,7 +254,7 @@ def _through(
         if today.complete:
             return days
         if show and today.stretch and today.stretch.first == day:
-            page.run("trial", "today", "--date", str(day), cut=("session type", "A session tells"))
+            page.run("trial", "today", "--date", str(day), cut=("session type", "More:"))
             show -= 1
         if today.use:
             rower.use(measure)

@@ -13,7 +13,7 @@ from rich.text import Text
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.report.terminal.pieces import Terms, heading_of, new_table
+from slackwater.fitting.report.terminal.pieces import Details, heading_of, new_table
 from slackwater.fitting.text import plural
 from slackwater.fitting.trials.plan import TrialPlan
 from slackwater.fitting.trials.sizes import SIZE
@@ -97,10 +97,12 @@ def today(answer: TrialToday) -> Iterable[RenderableType]:
     ):
         if dates:
             yield Text(f"{said}: {_dates(dates)}.")
-    yield Terms(
-        "A session tells of recovery once one of its 2nd to 4th mornings was read before the next "
-        "session is felt, without a stressor. The arm of a session is told when it is logged; "
-        "interim results are not shown."
+    yield Details(
+        Text(
+            "A session tells of recovery once one of its 2nd to 4th mornings was read before the "
+            "next session is felt, without a stressor. The arm of a session is told when it is "
+            "logged; interim results are not shown."
+        )
     )
 
 
