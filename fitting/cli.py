@@ -78,6 +78,7 @@ def cli() -> None:
       slackwater demo                    the whole job on an invented season
       slackwater check my-season         what is understood, and what is wrong
       slackwater fit my-season           learn from it; writes posterior.nc
+      slackwater today my-season         what this morning means for training
       slackwater recovery my-season      days to recover, by session type
       slackwater report my-season        every answer and its pictures in one file
     """

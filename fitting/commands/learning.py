@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
 
 _SHOWN_OF_THE_DEMO: Final = (
+    ("today", ()),
     ("recovery", ()),
     ("baseline", ()),
     ("forecast", (3,)),

@@ -39,7 +39,7 @@ def today(morning: Today, coming: Forecast, course: Course) -> Part:
             *words.unexplained(morning.unexplained),
             *morning_in_words.headline(morning),
             morning_in_words.reading(morning),
-            *morning_in_words.plan(morning),
+            *(" ".join(said) for said in (morning_in_words.plan(morning),) if said),
             *morning_in_words.trial(morning),
             *sentences(morning.missing),
         ),

@@ -183,8 +183,12 @@ def check(answer: SpacingCheck) -> Iterable[RenderableType]:
 
 
 def no_longer_holds(overtaken: Sequence[Reason]) -> list[str]:
-    """Return that a plan no longer holds and why; nothing where it does."""
-    return ["The plan no longer holds.", *sentences(overtaken)] if overtaken else []
+    """Return that a plan no longer holds, why, and what to do; nothing where it does."""
+    if not overtaken:
+        return []
+    dropped = overtaken[0].code == "planned before the drop"  # no plan is made then
+    again = [] if dropped else ["Make a new one for what is left of it."]
+    return ["The plan no longer holds.", *sentences(overtaken), *again]
 
 
 def begun(answer: SpacingCheck) -> str:
