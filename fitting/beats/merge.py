@@ -16,6 +16,7 @@ from slackwater.fitting.answers.intervals import Interval, check_level
 from slackwater.fitting.beats.many import Progress, Refused, files_in, measure_all
 from slackwater.fitting.beats.night import Asked, Measured, Night, measure
 from slackwater.fitting.intake.cells import ReadingRow
+from slackwater.fitting.keeping.row import Cell, Row
 from slackwater.model import names as n
 from slackwater.model.errors import Reason
 from slackwater.model.season import Season
@@ -90,6 +91,24 @@ class Beats(Answer):
             for night in self.nights
             if night.outcome in (NEW, REPLACED)
         ]
+
+    def entries(self, sensor: str = "") -> list[Row]:
+        """Return the same as rows to be entered into readings.csv."""
+        made = []
+        for row in self.rows(sensor):
+            assert row.rmssd_ms is not None
+            cells: dict[str, Cell] = {"date": row.date, "rmssd_ms": row.rmssd_ms}
+            cells["ln_sd"] = row.ln_sd
+            if row.sensor:
+                cells["sensor"] = row.sensor
+            made.append(Row(row.file, cells, row.date in self.replaced))
+        return made
+
+    @property
+    def called(self) -> str:
+        """What entering them is called."""
+        count = len(self.rows())
+        return "beats of a night" if count == 1 else f"beats of {count} nights"
 
 
 def read_beats(

@@ -23,9 +23,8 @@ if TYPE_CHECKING:
     from slackwater.fitting.beats.night import Asked, Measured
     from slackwater.fitting.doubts.entries import Doubt
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.intake.cells import ReadingRow
     from slackwater.fitting.intake.tables import Tables
-    from slackwater.fitting.keeping.row import Cell, Row
+    from slackwater.fitting.keeping.row import Row
     from slackwater.model.season import Season
 
 _SECOND: Final = "a night's second reading"
@@ -98,12 +97,12 @@ def beats(season: SeasonFolder, source: Path, **given: Any) -> None:
     sensor, (_, tables) = given["sensor"].strip(), read_tables(season.path)
     doubts = _doubted(answer, sensor, tables)
     answer = replace(answer, doubts=tuple(doubt.reason for doubt in doubts))
-    if not given["draft"] and (readings := answer.rows(sensor)):
+    if not given["draft"] and answer.rows(sensor):
         if doubts and not (given["yes"] or _said_right(answer)):
             error = NoAnswerError(Reason("unlikely nights", doubts=list(answer.doubts)))
             error.add_note("  --yes enters them as they are")
             raise error
-        rows = [_row(reading, reading.date in answer.replaced) for reading in readings]
+        rows = answer.entries(sensor)
         right = [doubt.row for doubt in doubts]
         there = [entry.values for entry in tables.confirmed.entries]
         answer = _enter(season, answer, [*rows, *confirmations(right, there)])
@@ -165,24 +164,12 @@ def _draw(answer: Beats, measured: Measured, path: Path) -> None:
 
 
 def _enter(season: SeasonFolder, answer: Beats, rows: list[Row]) -> Beats:
-    count = len(answer.rows())
-    season.enter(rows, "beats of a night" if count == 1 else f"beats of {count} nights")
+    season.enter(rows, answer.called)
     found = season.checked.season
     if found is None:
         return replace(answer, written=True)
     about = replace(answer.about, season=found.name, last_night=found.last_night)
     return replace(answer, about=about, written=True)
-
-
-def _row(reading: ReadingRow, replaces: bool) -> Row:
-    from slackwater.fitting.keeping.row import Row
-
-    assert reading.rmssd_ms is not None
-    cells: dict[str, Cell] = {"date": reading.date, "rmssd_ms": reading.rmssd_ms}
-    cells["ln_sd"] = reading.ln_sd
-    if reading.sensor:
-        cells["sensor"] = reading.sensor
-    return Row(reading.file, cells, replaces)
 
 
 def _said_right(answer: Beats) -> bool:

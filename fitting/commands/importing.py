@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -16,17 +14,14 @@ from slackwater.fitting.commands.completion import complete_folder
 from slackwater.fitting.commands.shared import json_option
 from slackwater.fitting.importing.choices import ANSWERS, FIELDS, LEAVE, Choices, Question
 from slackwater.fitting.text import escaped
-from slackwater.model.errors import NoAnswerError, QuestionError, Reason
+from slackwater.model.errors import NoAnswerError, Reason
 
 if TYPE_CHECKING:
+    from slackwater.fitting.doubts.entries import Doubt
     from slackwater.fitting.folder import SeasonFolder
-    from slackwater.fitting.importing.book import Book
     from slackwater.fitting.importing.entries import Entry
-    from slackwater.fitting.importing.memory import Shape
     from slackwater.fitting.importing.merge import Merged
     from slackwater.fitting.importing.proposal import Proposal
-    from slackwater.fitting.intake.cells import DayRow
-    from slackwater.fitting.intake.tables import Tables
 
 MOST_DOUBTS: Final = 10  # shown; the others are counted
 _SEPARATORS: Final = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|"}
@@ -82,24 +77,25 @@ def import_(
       slackwater import export.xlsx my-season --yes
       slackwater import old.csv my-season --dates day-first --column "rmssd=Night"
     """
+    from slackwater.fitting import foreign
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.importing.merge import merge
-    from slackwater.fitting.importing.merge import replacing as in_place
-    from slackwater.fitting.keeping.confirming import confirmations
-    from slackwater.fitting.keeping.row import Row
 
-    tables, kept = _there(season)
+    there = foreign.there_already(season)
     choices = _choices(given)
-    found = _settled(file, choices, tables, kept)
+    found = foreign.settled(file.name, _bytes(file), choices, there, _ask)
+    if found.questions:
+        raise _unsettled(found)
     if found.problems and not skip:
         _refuse(found)
     if not found.rows:
         raise NoAnswerError(Reason("nothing in the file", file=file.name))
-    merged = merge(found.rows, tables)
+    merged = merge(found.rows, there[0])
     if not as_json:
         _show(found, merged)
-    coming = [*merged.added, *(in_place(merged.conflicts) if replacing else [])]
-    doubts, doubted = _doubts(coming, tables)
+    coming = foreign.coming_of(merged, replacing)
+    doubted = foreign.doubts_of(coming, there[0])
+    doubts = [_in_words(coming[doubt.place], doubt) for doubt in doubted]
     for said in [] if as_json else doubts[:MOST_DOUBTS]:
         click.echo(escaped(said), err=True)
     if len(doubts) > MOST_DOUBTS and not as_json:
@@ -110,29 +106,9 @@ def import_(
         error = NoAnswerError(why)
         error.add_note("  --yes takes it as it is")
         raise error
-    season.mkdir(mode=0o700, exist_ok=True)
     folder = SeasonFolder(season)
-    if coming:
-        replaced = len(coming) - len(merged.added)
-        rows = [Row(e.file, e.cells, n >= len(coming) - replaced) for n, e in enumerate(coming)]
-        rows += confirmations(doubted, tables.confirmed.rows)
-        folder.enter(rows, f"import of {escaped(file.name)}")
-    _remember(folder, found, kept)
+    foreign.take_in(folder, found, merged, replacing, doubted, there)
     _tell(folder, found, merged, replacing, doubts, as_json)
-
-
-def _there(season: Path) -> tuple[Tables, list[Shape]]:
-    """Return what a season has, and the shapes that it knows; a new one has neither."""
-    from slackwater.fitting.importing.memory import shapes
-    from slackwater.fitting.intake.files import likely_season, names_in
-    from slackwater.fitting.intake.folder import read_rows
-    from slackwater.fitting.intake.tables import no_tables
-
-    if not season.exists() and not season.is_symlink() and not likely_season(season):
-        names_in(season.parent)
-        return no_tables(), []
-    tables, settings = read_rows(season)
-    return tables, shapes(settings.imports)
 
 
 def _choices(given: dict[str, Any]) -> Choices:
@@ -152,80 +128,27 @@ def _choices(given: dict[str, Any]) -> Choices:
     return Choices(**given, columns=columns, separator=separator, sheets=sheets)
 
 
-def _read(file: Path, choices: Choices, kept: Sequence[Shape]) -> Book:
-    """Return a file's sheets; a text's as a shape that was read before is encoded."""
+def _bytes(file: Path) -> bytes:
     from slackwater.fitting.files import read_whole
-    from slackwater.fitting.importing.book import MOST_OF_A_FILE, kind_of, read_book
-    from slackwater.fitting.importing.layout import part
+    from slackwater.fitting.importing.book import MOST_OF_A_FILE
     from slackwater.fitting.intake.problems import Problem, SeasonFilesError
 
     try:
-        data = read_whole(file, MOST_OF_A_FILE)
+        return read_whole(file, MOST_OF_A_FILE)
     except OSError as error:
         mend = "give the file to take in, such as export.csv"
         what = f"it cannot be read ({error.strerror})"
         raise SeasonFilesError([Problem(str(file), 1, 1, what, mend)]) from None
-    if kind_of(data) != "text":
-        return _apart(file.name, data)
-    book = read_book(file.name, data, choices.encoding, choices.separator)
-    for headers, before in kept:
-        if choices.encoding or before.encoding not in book.encodings[1:]:
-            continue
-        other = read_book(file.name, data, before.encoding, choices.separator or before.separator)
-        if tuple(header.text for header in part(other.sheets[0]).headers) == headers:
-            return replace(other, encodings=())
-    return book
-
-
-def _apart(name: str, data: bytes) -> Book:
-    from slackwater.fitting.apart import ApartError, apart
-    from slackwater.fitting.importing.book import read_packed
-    from slackwater.fitting.intake.problems import Problem, SeasonFilesError
-
-    try:
-        found: Book | list[Problem] | str = apart(read_packed, name, data)
-    except ApartError as error:
-        mend = "open it in a spreadsheet and save the sheet that matters as CSV"
-        what = f"it cannot be read ({error})"
-        raise SeasonFilesError([Problem(name, 1, 1, what, mend)]) from None
-    if isinstance(found, list):
-        raise SeasonFilesError(found)
-    if isinstance(found, str):
-        raise QuestionError(found)
-    return found
-
-
-def _settled(file: Path, choices: Choices, tables: Tables, kept: Sequence[Shape]) -> Proposal:
-    """Return what a file is, every question answered: as chosen, as remembered, or as asked."""
-    from slackwater.fitting.importing.proposal import propose
-
-    known = _labels(tables)
-    book = _read(file, choices, kept)
-    while True:
-        found = propose(book, choices, known, kept)
-        if not found.questions:
-            return found
-        if not _at_a_terminal():
-            raise _unsettled(found)
-        asked = found.questions[0]
-        choices = choices.with_answer(asked, _ask(asked))
-        if asked.about == "encoding":
-            book = _read(file, choices, kept)
-
-
-def _labels(tables: Tables) -> dict[str, list[str]]:
-    return {
-        "type": [*tables.sessions.values("type"), *tables.types.values("type")],
-        "intervention": tables.interventions.values("intervention"),
-        "stressor": tables.stressors.values("stressor"),
-    }
 
 
 def _at_a_terminal() -> bool:
     return sys.stdin.isatty() and sys.stderr.isatty()
 
 
-def _ask(asked: Question) -> str:
+def _ask(asked: Question) -> str | None:
+    """Return what a person at a terminal answers; None where there is none."""
+    if not _at_a_terminal():
+        return None
     from slackwater.fitting.report.reasons.importing import question
 
     click.echo(escaped(question(asked.about, asked.of, asked.cell, asked.sheet)), err=True)
@@ -280,31 +203,12 @@ def _agreed() -> bool:
     return _at_a_terminal() and click.confirm("Take this in?", default=True, err=True)
 
 
-def _doubts(coming: Sequence[Entry], tables: Tables) -> tuple[list[str], list[DayRow]]:
-    """Return what is unlikely among the rows that come in, in words, and these rows."""
-    from slackwater.fitting.doubts.coming import doubts_of_coming
-    from slackwater.fitting.keeping.row import Row, as_entry
+def _in_words(entry: Entry, doubt: Doubt) -> str:
+    """Return what is unlikely of a row that comes in."""
     from slackwater.fitting.report.reasons.doubts import told_of
 
-    rows = [as_entry(Row(entry.file, entry.cells)) for entry in coming]
-    found = doubts_of_coming(rows, tables, dt.date.today())
-    said = [(coming[doubt.place], told_of(doubt.reason)) for doubt in found]
-    words = [f"{entry.file}, row {entry.row}: {told.what}; {told.mend}." for entry, told in said]
-    return words, [doubt.row for doubt in found]
-
-
-def _remember(folder: SeasonFolder, found: Proposal, kept: Sequence[Shape]) -> None:
-    """Keep in season.toml how the file was read, where that is new."""
-    from slackwater.fitting.files import read_whole
-    from slackwater.fitting.importing.memory import remembering, shape_of
-    from slackwater.fitting.intake.settings import SETTINGS_FILE
-
-    shapes = [shape_of(plan, found.book.encoding, found.book.separator) for plan in found.plans]
-    new = [shape for n, shape in enumerate(shapes) if shape not in (*kept, *shapes[:n])]
-    if new:
-        path = folder.path / SETTINGS_FILE
-        content = read_whole(path) if path.exists() else b""
-        folder.write(SETTINGS_FILE, remembering(content, new))
+    told = told_of(doubt.reason)
+    return f"{entry.file}, row {entry.row}: {told.what}; {told.mend}."
 
 
 def _tell(

@@ -193,7 +193,7 @@ def _ahead(
 
     season = season or _opened(folder)
     try:
-        last = dt.date.fromisoformat(season.mornings.last_night)
+        last = dt.date.fromisoformat(str(season.now.night))
         nights = max(1, (day - last).days + 1)
         if nights > FARTHEST:
             return None, (Reason("farther than a forecast", last_night=str(last)),)

@@ -28,7 +28,9 @@ from slackwater.fitting.serving.door import Door
 from slackwater.fitting.serving.guard import Guard, TooMuchError, not_in, too_much
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
+from slackwater.fitting.serving.uploads import Uploads
 from slackwater.fitting.serving.views import (
+    bring,
     entering,
     fit,
     log,
@@ -57,6 +59,8 @@ SHOWN: Final[Mapping[str, View]] = {
     "trial": trial.show,
     "rest": types.show_rest,
     "fit": fit.show,
+    "table": bring.show_table,
+    "beats": bring.show_beats,
 }
 CHANGED: Final[Mapping[str, View]] = {
     "reading": morning.log_reading,
@@ -68,11 +72,18 @@ CHANGED: Final[Mapping[str, View]] = {
     "register": trial.register,
     "judge": trial.judge,
     "give-up": trial.give_up,
+    "table": bring.take_table,
+    "beats": bring.take_beats,
     "fit": fit.start,
     "stop": fit.stop,
     "confirm": fit.confirm,
 }
-SLOW: Final = (types.show_repeats, plan.make)  # seconds each, during which others are answered
+SLOW: Final = (
+    types.show_repeats,
+    plan.make,
+    bring.take_table,
+    bring.take_beats,
+)  # seconds each, others are answered
 AT_THE_START: Final[Mapping[str, View]] = {"begin": start.begin, "demo": start.look_at_the_demo}
 _FIELDS: Final = 500
 _FILES: Final = 400
@@ -89,7 +100,8 @@ class Page:
             door: the secrets.
             cookie: the name of the visitors' cookie.
         """
-        self.seasons, self.works, self.told = seasons, Works(), Told()
+        self.seasons, self.works = seasons, Works()
+        self.told, self.uploads = Told(), Uploads()
         self._door, self._cookie = door, cookie
         # Answers, and pictures above all, are not made to be worked out several at a time.
         self._one, self._other = ThreadPoolExecutor(1), ThreadPoolExecutor(1)
@@ -149,7 +161,8 @@ class Page:
             found = self.seasons.find(named) if named else None
             if view is None or (named and found is None):
                 return _refused(_NOT_THERE, 404, form)
-            ask = Ask(self.seasons, self.works, self.told, query, form, files, named, found)
+            shared = self.seasons, self.works, self.told, self.uploads
+            ask = Ask(*shared, query, form, files, named, found)
             if found is not None and self.seasons.gone(named):
                 return _refused(_GONE.format(folder=found.path), 410, form)
             return ask if view in SLOW else _safely(view, ask)

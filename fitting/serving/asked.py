@@ -14,6 +14,7 @@ from slackwater.fitting.intake.dates import parse_day
 from slackwater.fitting.serving.days import Calendar, calendar_of
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Told
+from slackwater.fitting.serving.uploads import Uploads
 from slackwater.fitting.serving.work import Works
 from slackwater.model.errors import QuestionError
 
@@ -76,6 +77,7 @@ class Ask:
         seasons: all seasons.
         works: what runs in processes of its own.
         told: what earlier changes did.
+        uploads: files that came before.
         query: what stands behind the path, each name once.
         form: what a form was filled with, each name as often as it came.
         files: the files that came with it, by name: the file's own name and content.
@@ -86,6 +88,7 @@ class Ask:
     seasons: Seasons
     works: Works
     told: Told
+    uploads: Uploads
     query: Mapping[str, str]
     form: Mapping[str, list[str]]
     files: Mapping[str, list[tuple[str, bytes]]]

@@ -16,6 +16,7 @@ from slackwater.fitting.serving.door import Door
 MOST_OF_A_FORM: Final = MEBIBYTE // 4
 MOST_OF_A_FILE: Final = 64 * MEBIBYTE  # a year of nights' beats is under that
 _OPEN: Final = ("/in/", "/code", "/static/")  # what may be asked for by anyone who reaches us
+_BRINGING: Final = ("/table", "/beats")
 _CSP: Final = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -115,7 +116,7 @@ def _page(status: int, text: str) -> HTMLResponse:
 
 
 def _most(path: str) -> int:
-    return MOST_OF_A_FILE if path.endswith("/file") else MOST_OF_A_FORM
+    return MOST_OF_A_FILE if path.endswith(_BRINGING) else MOST_OF_A_FORM
 
 
 def _cookie_of(headers: Headers, name: str) -> str:

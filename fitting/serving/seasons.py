@@ -69,9 +69,9 @@ class Seasons:
         return path is not None and path not in self._seen and not is_season(path)
 
     def gone(self, name: str) -> bool:
-        """Return whether a season had files, and they are not where they were."""
+        """Return whether a season was there, and its folder is not where it was."""
         kept = self._kept.get(name)
-        return kept is not None and kept[1].path in self._seen and not is_season(kept[1].path)
+        return kept is not None and kept[1].path in self._seen and not kept[1].path.is_dir()
 
     def add(self, name: str) -> SeasonFolder:
         """Return a season folder beside the others that is to be shown from now on."""

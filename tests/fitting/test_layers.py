@@ -36,7 +36,7 @@ ORDER: Final = (
     (f"{FITTING}.spacing",),
     (f"{FITTING}.trials",),
     (f"{FITTING}.folder",),
-    (f"{FITTING}.daily",),
+    (f"{FITTING}.daily", f"{FITTING}.foreign"),
     (f"{FITTING}.journey",),
     (f"{FITTING}.report",),
     (f"{FITTING}.questions",),
@@ -65,6 +65,7 @@ OTHER_TESTS: Final = {
     "fitting/report": {"answers_page", "one_story"},
     "fitting/report/page": {"command", "in_browser"},
     "fitting/report/terminal": {"80_columns"},
+    "fitting/serving": {"in_browser"},
     "fitting/sampling": {"fit_checks", "hostile", "pymc_agrees", "saved"},
     "model": {"hierarchy", "likelihood_op", "model_page", "nile", "purity"},
 }
