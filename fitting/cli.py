@@ -76,6 +76,7 @@ def cli() -> None:
     \b
     Start with:
       slackwater demo                    the whole job on an invented season
+      slackwater open my-season          log, look and plan in a browser
       slackwater check my-season         what is understood, and what is wrong
       slackwater fit my-season           learn from it; writes posterior.nc
       slackwater today my-season         what this morning means for training

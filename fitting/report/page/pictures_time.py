@@ -121,7 +121,10 @@ def _stretch(shown: xr.Dataset, lanes: Sequence[Lane], size: Size) -> Figure:
     milliseconds_left(ax, size, [readings_of(shown), shown["state_ms"], shown["baseline_ms"]])
     key(fig, size, entries)
     dates_below(ax, size, nights[0], nights[-1], drop=height * len(lanes))
-    told = {f"{lane.label} ({lane.kind})": lane.days for lane in lanes}
+    told: dict[str, list[np.datetime64]] = {}
+    for lane in lanes:
+        named_before = lane.label in told
+        told[f"{lane.label}, {lane.kind}" if named_before else lane.label] = lane.days
     _lanes(ax, told, size, height, [_MARKS[lane.kind] for lane in lanes])
     return fig
 

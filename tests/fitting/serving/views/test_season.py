@@ -18,7 +18,7 @@ def test_four_weeks_are_shown_and_every_night_opens(visitor: Visitor, demo_copy:
     season = SeasonFolder(demo_copy)
     answer = course(season).nights.isel(night=-1)
     assert f"{float(answer['rmssd_ms']):.0f} ms" in text_of(page)
-    for lane in ("hill run (session)", "river dip (measure)"):
+    for lane in (">hill run<", ">river dip<"):
         assert lane in page
     said = text_of(visitor.look(f"why?night={nights[3]}"))
     for sentence in sentences(explain(season, np.datetime64(nights[3]))):
