@@ -23,10 +23,16 @@ Pair = tuple[Arm, Arm]
 WITH: Final[Arm] = "with"
 WITHOUT: Final[Arm] = "without"
 LONGEST_STRETCH: Final = 7  # days; beyond that next to nothing of a dip is left to work on
+RECOVERED: Final = "recovered day"  # the label under which such days are drawn
 ASSIGNMENT: Final = (
     "recovery stretches, from a session's day until the day before the next session of the "
     "trial's types and at most 7 days; per type in pairs, one with and one without, in random "
     "order: with first where the first 8 bytes of SHA-256('SEED TYPE PAIR') are an even number"
+)
+
+ASSIGNMENT_RECOVERED: Final = (
+    f"{ASSIGNMENT}; a stretch ends where all before it are recovered from, by the days named here "
+    f"for each type, and each day from then on is drawn by itself, as type '{RECOVERED}'"
 )
 
 

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from slackwater.fitting.records.lots import ASSIGNMENT, pairs
+from slackwater.fitting.records.lots import ASSIGNMENT, ASSIGNMENT_RECOVERED, RECOVERED, pairs
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, SeasonError
 
 SCHEMA: Final = 1
@@ -54,9 +54,11 @@ class Design(_Kept):
         wanted_chance: the chance of the verdict "faster" asked for, if that effect is true.
         expected_chance: the chance that the plan has of it.
         types: the trial's session types, longest recovery first, and each one's share.
+        recovered_after: days from a session of each type until it is recovered from; days after
+            that without another session are drawn one by one. Empty where none are.
         seed: the seed of the assignment.
         assignment: how the assignment follows from it.
-        pairs: for each type, the order of each pair of its sessions.
+        pairs: for each type, the order of each pair of its sessions; of recovered days likewise.
         verdict_rule: the rule by which the trial will be judged.
     """
 
@@ -67,6 +69,7 @@ class Design(_Kept):
     wanted_chance: Share
     expected_chance: Share
     types: dict[str, Share] = Field(min_length=1)
+    recovered_after: dict[str, int] = Field(default_factory=dict)
     seed: int = Field(ge=0)
     assignment: str
     pairs: dict[str, list[Order]]
@@ -277,8 +280,10 @@ def _events(content: bytes, where: str) -> list[AnyEvent]:
 def _prove(where: str, plan: Planned) -> None:
     """Refuse a record whose assignment does not follow from its seed."""
     count = max(len(each) for each in plan.pairs.values()) if plan.pairs else 0
-    derived = orders(plan.seed, list(plan.types), count)
-    if plan.assignment != ASSIGNMENT or plan.pairs != derived:
+    labels = [*plan.types, *([RECOVERED] if plan.recovered_after else [])]
+    assignment = ASSIGNMENT_RECOVERED if plan.recovered_after else ASSIGNMENT
+    derived = orders(plan.seed, labels, count)
+    if plan.assignment != assignment or plan.pairs != derived:
         raise SeasonError(
             f"{where}: the assignment of trial {plan.trial} does not follow from its seed "
             f"{plan.seed}, so it was changed after it was drawn; {_RESTORE}."

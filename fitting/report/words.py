@@ -122,6 +122,11 @@ def ratio(values: Bounds) -> str:
     return f"{median:.2f} times ({low:.2f} to {high:.2f})"
 
 
+def ratio_known(log_sd: float) -> str:
+    """Return how well a ratio is known, from its log's SD: "a factor of 1.17 either way"."""
+    return f"a factor of {math.exp(log_sd):.3f} either way"
+
+
 def chance(share: float) -> str:
     """Return a chance in whole percent, never 0 or 100."""
     if share < 0.005:

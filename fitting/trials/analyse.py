@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -73,6 +73,7 @@ class TrialFound(Answer):
         chance_faster: the chance that the rate ratio is above 1.
         lift_percent: what a reading gains on a night of use by itself.
         told_apart: whether rate and lift can be told apart, see `compare_intervention`.
+        recovered_days: recovered days of each arm that were read; None where none were drawn.
         gap_days_with, gap_days_without: mean days from a session that tells of recovery to the
             next of the trial; NaN where there is none.
         gap_p_value: share of the possible lots with gaps as different; NaN for too few pairs.
@@ -104,6 +105,7 @@ class TrialFound(Answer):
     chance_faster: float
     lift_percent: Interval
     told_apart: bool
+    recovered_days: Mapping[Arm, int] | None
     gap_days_with: float
     gap_days_without: float
     gap_p_value: float
@@ -209,6 +211,7 @@ def analyse_trial(
         chance_faster=effect.chance_faster,
         lift_percent=compared.lift_percent,
         told_apart=compared.told_apart,
+        recovered_days=due_now.recovered if plan.recovered_after else None,
         gap_days_with=gaps.with_,
         gap_days_without=gaps.without,
         gap_p_value=tested.p_value,

@@ -42,6 +42,11 @@ class Followed:
     complete: bool
 
     @property
+    def recovered(self) -> dict[Arm, int]:
+        """How many recovered days of each arm were read."""
+        return counted(self.stretches, recovered=True)
+
+    @property
     def reached(self) -> dict[Arm, int]:
         """How many stretches of each arm tell of recovery."""
         return counted(self.stretches)
@@ -100,6 +105,7 @@ def follow(season: Season, plan: Planned, until: np.datetime64 | None = None) ->
         plan: the trial's plan.
         until: the last day on which a stretch may begin; any if left out.
     """
-    begun = [s for s in stretches_of(season, assigned(plan)) if until is None or s.first <= until]
+    every = stretches_of(season, assigned(plan), until)
+    begun = [s for s in every if until is None or s.first <= until]
     part = planned_part(begun, plan.sessions_per_arm)
     return Followed(season, plan, begun if part is None else part, part is not None)

@@ -115,7 +115,7 @@ def _of_course(season: Season, trial: Trial) -> dict[str, Reason]:
     judged = followed.stretches
     last = judged[-1].last + DAY if judged else season.last_night
     told = {f"sessions_{arm}": count for arm, count in followed.reached.items()}
-    flow = Reason("flow of stretches", begun=len(judged), **told)
+    flow = Reason("flow of stretches", begun=sum(not s.recovered for s in judged), **told)
     dangers = followed.dangers()
     return {
         "7b": Reason("looks and end", looks=len(trial.looks), **end),

@@ -14,11 +14,12 @@ from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
 from slackwater.fitting.answers.support import confounded_types
 from slackwater.fitting.measures.verdicts import VERDICT_RULE
-from slackwater.fitting.records.lots import ASSIGNMENT
+from slackwater.fitting.records.lots import ASSIGNMENT, ASSIGNMENT_RECOVERED, RECOVERED
 from slackwater.fitting.records.trials import Design, Planned, Trial, orders
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.trials import effect
+from slackwater.fitting.trials.recovered import RecoveredDays, bought, recovered_after
 from slackwater.fitting.trials.rehearsal import (
     Habits,
     Rehearsal,
@@ -96,6 +97,7 @@ class TrialPlan(Answer):
         smallest_found_days: the effect that so many find with the wanted chance; NaN for none.
         smallest_rate_ratio: the recovery rate with over without that saves `smallest_days`.
         simulated: dimension `sessions_per_arm`; see `sizes`.
+        recovered: what recovered days cost and buy; None where none can be drawn.
         verdict_rule: the rule by which it will be judged.
         planned: what the record will keep; None where no trial of at most 64 sessions per arm
             has the wanted chance.
@@ -113,6 +115,7 @@ class TrialPlan(Answer):
     smallest_found_days: float
     smallest_rate_ratio: Interval
     simulated: xr.Dataset
+    recovered: RecoveredDays | None
     verdict_rule: str
     planned: Design | None
     why_not: tuple[Reason, ...]
@@ -158,6 +161,8 @@ def plan_trial(
     curve = Curve(effects[chosen], information_of(results, prior), prior)
     sessions = wanted.sessions or curve.sessions_for(wanted.chance, LARGEST)
     shown = sessions or LARGEST
+    middle = int(possible[len(possible) // 2])
+    (of_one,) = _tasks(athlete, wanted, shown, habits, list(shares), {middle: effects[middle]})
     answer = TrialPlan(
         about(now, level),
         measure=wanted.measure,
@@ -173,6 +178,7 @@ def plan_trial(
         ),
         smallest_rate_ratio=interval(np.exp(effects[possible]), level),
         simulated=sizes(results, curve, level),
+        recovered=bought(of_one) if of_one.trial.recovered_after else None,
         verdict_rule=VERDICT_RULE,
         planned=None,
         why_not=(),
@@ -302,7 +308,9 @@ def _tasks(
                     now.draws.isel(sample=at), float(now.level.mean[BASELINE, at]), ratios, lifts
                 ),
                 measure=wanted.measure,
-                trial=Assigned(now.season.last_night + DAY, types, seed),
+                trial=Assigned(
+                    now.season.last_night + DAY, types, seed, recovered_after(now, types)
+                ),
                 sessions_per_arm=each[k % len(each)],
                 seed=seed,
                 priors=athlete.posterior.priors,
@@ -312,7 +320,8 @@ def _tasks(
 
 
 def _design(answer: TrialPlan, start: np.datetime64, seed: int) -> Design:
-    sessions = answer.sessions_per_arm
+    sessions, recovered = answer.sessions_per_arm, answer.recovered
+    drawn = [*answer.types, *([RECOVERED] if recovered else [])]
     return Design(
         measure=answer.measure,
         start=start.astype(object),
@@ -321,9 +330,10 @@ def _design(answer: TrialPlan, start: np.datetime64, seed: int) -> Design:
         wanted_chance=answer.wanted_chance,
         expected_chance=round(answer.expected_chance.median, 3),
         types={label: round(share, 3) for label, share in answer.types.items()},
+        recovered_after=dict(recovered.after) if recovered else {},
         seed=seed,
-        assignment=ASSIGNMENT,
-        pairs=orders(seed, list(answer.types), sessions),
+        assignment=ASSIGNMENT_RECOVERED if recovered else ASSIGNMENT,
+        pairs=orders(seed, drawn, sessions),
         verdict_rule=answer.verdict_rule,
     )
 

@@ -103,7 +103,7 @@ def gaps_of(stretches: Sequence[Stretch]) -> Gaps:
         return np.nan if stretch.next is None else float((stretch.next - stretch.first) / DAY)
 
     def mean(arm: Arm) -> float:
-        found = [days(s) for s in stretches if s.counts and s.arm == arm]
+        found = [days(s) for s in _of_sessions(stretches) if s.arm == arm]
         known = [each for each in found if np.isfinite(each)]
         return float(np.mean(known)) if known else np.nan
 
@@ -111,9 +111,13 @@ def gaps_of(stretches: Sequence[Stretch]) -> Gaps:
     return Gaps(mean(WITH), mean(WITHOUT), pairs)
 
 
+def _of_sessions(stretches: Sequence[Stretch]) -> list[Stretch]:
+    return [s for s in stretches if s.counts and not s.recovered]
+
+
 def _in_pairs(stretches: Sequence[Stretch], outcome_of: Callable[[Stretch], float]) -> Pairs:
     """Return the pairs of which both stretches have an outcome."""
-    found = {(s.label, s.number): (s, outcome_of(s)) for s in stretches if s.counts}
+    found = {(s.label, s.number): (s, outcome_of(s)) for s in _of_sessions(stretches)}
     outcome = {key: each for key, each in found.items() if np.isfinite(each[1])}
     difference, order = [], []
     for (label, number), (first, value) in outcome.items():

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, NamedTuple
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from slackwater.fitting.records.lots import LONGEST_STRETCH, WITH, WITHOUT, Arm, arm_of
+from slackwater.fitting.records.lots import (
+    LONGEST_STRETCH,
+    RECOVERED,
+    WITH,
+    WITHOUT,
+    Arm,
+    arm_of,
+)
 from slackwater.fitting.records.trials import Planned
 from slackwater.model import names as n
 from slackwater.model.season import DAY, Season
@@ -29,19 +37,22 @@ class Assigned(NamedTuple):
         types: the trial's session types; where two are done on one day, the first listed
             gives the stretch its name.
         seed: the seed of the assignment.
+        recovered_after: days from a session of each type until it is recovered from; empty where
+            recovered days are not drawn.
     """
 
     start: np.datetime64
     types: Sequence[str]
     seed: int
+    recovered_after: Mapping[str, int] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """One session's recovery, with or without the measure on all its days.
+    """One session's recovery, with or without the measure on all its days; or a recovered day.
 
     Attributes:
-        label: the session's type.
+        label: the session's type; `RECOVERED` for a recovered day.
         number: which session of its type in the trial, from 0; 0 and 1 are a pair.
         arm: "with" or "without" the measure.
         first: the session's day.
@@ -64,6 +75,11 @@ class Stretch:
     stressors: tuple[str, ...] = ()
 
     @property
+    def recovered(self) -> bool:
+        """Whether it is a recovered day, on which only what lifts a reading can show."""
+        return self.label == RECOVERED
+
+    @property
     def days(self) -> Days:
         """The assigned days."""
         return np.arange(self.first, self.last + DAY)
@@ -82,49 +98,84 @@ class Stretch:
 
 def assigned(plan: Planned) -> Assigned:
     """Return what the assignment of a planned trial depends on."""
-    return Assigned(np.datetime64(plan.start, "D"), list(plan.types), plan.seed)
+    start = np.datetime64(plan.start, "D")
+    return Assigned(start, list(plan.types), plan.seed, plan.recovered_after)
 
 
-def stretches_of(season: Season, trial: Assigned) -> list[Stretch]:
-    """Return the recovery stretches of a trial that have begun, in order.
+def stretches_of(
+    season: Season, trial: Assigned, until: np.datetime64 | None = None
+) -> list[Stretch]:
+    """Return the recovery stretches and recovered days of a trial that have begun, in order.
 
     Args:
         season: the season as it is now, sessions after the last reading included.
         trial: what the assignment depends on.
+        until: the last day of which recovered days are told; the last reading's if left out.
     """
+    until = season.last_night if until is None else until
     sessions = _sessions(season, trial)
-    read = season.nights[season.read]
-    stressor_days = _days(season.data[n.STRESSOR_DATE].values)
-    stressor_labels = season.data[n.STRESSOR_LABEL].values
-    seen = dict.fromkeys(trial.types, 0)
+    seen = dict.fromkeys([*trial.types, RECOVERED], 0)
+    free = trial.start  # the first day on which all sessions so far are recovered from
     found = []
+
+    def add(label: str, first: np.datetime64, last: np.datetime64, following: Any) -> None:
+        arm = arm_of(trial.seed, label, seen[label])
+        found.append(_stretch(season, label, seen[label], arm, first, last, following))
+        seen[label] += 1
+
     for at, (day, label) in enumerate(sessions):
         following = sessions[at + 1][0] if at + 1 < len(sessions) else None
         last = day + (LONGEST_STRETCH - 1) * DAY
+        if trial.recovered_after:
+            free = max(free, day + trial.recovered_after[label] * DAY)
+            last = min(last, free - DAY)
         last = last if following is None else min(last, following - DAY)
-        end = day + LAST_MORNING * DAY
-        end = end if following is None else min(end, following)
-        weighed = (stressor_days >= day) & (stressor_days <= last)
-        found.append(
-            Stretch(
-                label=label,
-                number=seen[label],
-                arm=arm_of(trial.seed, label, seen[label]),
-                first=day,
-                last=last,
-                next=following,
-                mornings=read[(read >= day + FIRST_MORNING * DAY) & (read <= end)],
-                over=bool(season.last_night >= end),
-                stressors=tuple(sorted({str(s) for s in stressor_labels[weighed]})),
-            )
-        )
-        seen[label] += 1
+        add(label, day, last, following)
+        if trial.recovered_after:
+            end = until if following is None else min(until, following - DAY)
+            for alone in np.arange(free, end + DAY):
+                add(RECOVERED, alone, alone, alone + DAY)
     return found
 
 
-def counted(stretches: Sequence[Stretch]) -> dict[Arm, int]:
-    """Return how many stretches of each arm tell of recovery."""
-    return {arm: sum(s.counts and s.arm == arm for s in stretches) for arm in (WITH, WITHOUT)}
+def _stretch(
+    season: Season,
+    label: str,
+    number: int,
+    arm: Arm,
+    first: np.datetime64,
+    last: np.datetime64,
+    following: np.datetime64 | None,
+) -> Stretch:
+    """Return one stretch, or recovered day, with what was read and logged of it."""
+    read = season.nights[season.read]
+    earliest = first + (1 if label == RECOVERED else FIRST_MORNING) * DAY
+    end = first + LAST_MORNING * DAY
+    end = end if following is None else min(end, following)
+    stressor_days = _days(season.data[n.STRESSOR_DATE].values)
+    weighed = (stressor_days >= first) & (stressor_days <= last)
+    return Stretch(
+        label=label,
+        number=number,
+        arm=arm,
+        first=first,
+        last=last,
+        next=following,
+        mornings=read[(read >= earliest) & (read <= end)],
+        over=bool(season.last_night >= end),
+        stressors=tuple(sorted({str(s) for s in season.data[n.STRESSOR_LABEL].values[weighed]})),
+    )
+
+
+def counted(stretches: Sequence[Stretch], *, recovered: bool = False) -> dict[Arm, int]:
+    """Return how many stretches of each arm tell of recovery.
+
+    Args:
+        stretches: those begun.
+        recovered: count the recovered days that were read instead, which tell of the lift.
+    """
+    told = [s.arm for s in stretches if s.counts and s.recovered == recovered]
+    return {arm: told.count(arm) for arm in (WITH, WITHOUT)}
 
 
 def planned_part(stretches: Sequence[Stretch], sessions_per_arm: int) -> list[Stretch] | None:
@@ -135,7 +186,7 @@ def planned_part(stretches: Sequence[Stretch], sessions_per_arm: int) -> list[St
     """
     so_far: dict[Arm, int] = {WITH: 0, WITHOUT: 0}
     for at, stretch in enumerate(stretches):
-        so_far[stretch.arm] += stretch.counts
+        so_far[stretch.arm] += stretch.counts and not stretch.recovered
         if min(so_far.values()) >= sessions_per_arm:
             return list(stretches[: at + 1])
     return None

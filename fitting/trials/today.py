@@ -24,7 +24,7 @@ class StretchToday:
     """The stretch that a day belongs to.
 
     Attributes:
-        type: of its session.
+        type: of its session; "recovered day" for a day drawn by itself.
         first: the session's day.
         until: its last day, unless another session comes before.
         days: how many that makes.
@@ -53,6 +53,7 @@ class TrialToday(Answer):
         marked: first days of stretches with a stressor.
         sessions_per_arm: the planned number.
         reached: sessions of each arm that tell of recovery.
+        recovered: recovered days of each arm that were read; None where none are drawn.
         types: dimension `type` (the trial's): `sessions_with` and `sessions_without` begun;
             `counted_with` and `counted_without`, those of them that tell of recovery.
     """
@@ -69,6 +70,7 @@ class TrialToday(Answer):
     marked: tuple[np.datetime64, ...]
     sessions_per_arm: int
     reached: Mapping[Arm, int]
+    recovered: Mapping[Arm, int] | None
     types: xr.Dataset
 
 
@@ -111,6 +113,7 @@ def trial_today(
         marked=tuple(s.first for s in running if s.stressors),
         sessions_per_arm=plan.sessions_per_arm,
         reached=followed.reached,
+        recovered=followed.recovered if plan.recovered_after else None,
         types=_by_type(running, list(plan.types)),
     )
 

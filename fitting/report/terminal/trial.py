@@ -11,6 +11,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from slackwater.fitting.answers.intervals import Interval
+from slackwater.fitting.records.lots import RECOVERED
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.pieces import Details, heading_of, new_table
@@ -48,6 +49,7 @@ def plan(answer: TrialPlan) -> Iterable[RenderableType]:
         f"  To save {smallest}{why} takes a recovery rate of "
         f"{words.ratio(answer.smallest_rate_ratio)}, for the types {', '.join(answer.types)}."
     )
+    yield from (Text(f"  {said}") for said in _recovered(answer))
     yield _simulated(answer)
     yield Text(
         "Each simulated trial is trained as in your last weeks, randomised, read and fitted. In "
@@ -57,6 +59,25 @@ def plan(answer: TrialPlan) -> Iterable[RenderableType]:
     if answer.planned:
         yield Text(_HOW_TO_USE)
     yield Text(f"Verdict, fixed now: {answer.verdict_rule}.")
+
+
+def _recovered(answer: TrialPlan) -> list[str]:
+    """Say what recovered days cost and buy."""
+    found = answer.recovered
+    if found is None or not math.isfinite(found.rate_sd):
+        return []
+    days = ", ".join(f"{label} after {count} days" for label, count in found.after.items())
+    known = words.ratio_known(found.rate_sd)
+    many = f"about {found.days} of them" if found.days else "none of them"
+    return [
+        f"Days on which all is recovered from ({days}) are drawn one by one, since only what the "
+        f"measure adds to a reading by itself can show on them: {many} as you train, which cost "
+        f"no night more. At the end the rate is known to {known} with them, to "
+        f"{words.ratio_known(found.rate_sd_without)} without.",
+        f"{found.rest_days} nights more of rest would make that "
+        f"{words.ratio_known(found.rate_sd_rested)}; as many of your usual training, "
+        f"{words.ratio_known(found.rate_sd_trained)}. None are asked for.",
+    ]
 
 
 def _simulated(answer: TrialPlan) -> RenderableType:
@@ -85,6 +106,12 @@ def today(answer: TrialToday) -> Iterable[RenderableType]:
         f"{answer.reached['without']} without tell of recovery; the plan is "
         f"{answer.sessions_per_arm} of each."
     )
+    if answer.recovered is not None:
+        days_read = answer.recovered
+        yield Text(
+            f"  Recovered days read so far: {days_read['with']} with, {days_read['without']} "
+            "without."
+        )
     table = new_table("session type", "with", "of them told", "without", "of them told")
     for label in answer.types[n.TYPE].values:
         row = answer.types.sel({n.TYPE: label})
@@ -115,6 +142,11 @@ def _asked(answer: TrialToday) -> str:
     if stretch is None:
         return "Nothing is assigned today. Log a session of the trial's types, then ask again."
     do = f"Use {answer.measure} today" if answer.use else f"Leave {answer.measure} out today"
+    if stretch.type == RECOVERED:
+        return (
+            f"{do}: all is recovered from, so that this day was drawn by itself. If you train "
+            "today, log it and ask again."
+        )
     return (
         f"{do}, and so until {stretch.until} or the day before the next session of the trial's "
         f"types, whichever comes first (the {stretch.type} of {stretch.first})."

@@ -55,6 +55,11 @@ def analysed(answer: TrialFound) -> Iterable[RenderableType]:
             words.signed_range(answer.lift_percent, 0, " %"),
         ),
         ("sessions that tell of it", f"{arms} (plan: {answer.sessions_per_arm})"),
+        *(
+            [("recovered days read", f"{days_read['with']} with, {days_read['without']} without")]
+            if (days_read := answer.recovered_days)
+            else []
+        ),
         ("days as assigned", f"{followed[0]} with, {followed[1]} without"),
         ("days to the next session", _gaps(answer)),
         ("without the model", _without_model(answer.randomisation_test)),

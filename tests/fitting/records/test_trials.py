@@ -159,6 +159,7 @@ def edited(folder: Path, **changes: Any) -> None:
         {"pairs": {"row": ["with, without"] * 4, "lift": ["with, without"] * 4}},
         {"types": {"row": 1.0}},
         {"assignment": "as I like"},
+        {"recovered_after": {"row": 5, "lift": 5}},
     ],
 )
 def test_an_edited_assignment_is_not_believed(tmp_path: Path, changes: dict[str, Any]) -> None:

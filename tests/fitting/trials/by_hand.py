@@ -9,7 +9,7 @@ import numpy as np
 
 from slackwater.fitting import Athlete
 from slackwater.fitting.measures.verdicts import VERDICT_RULE
-from slackwater.fitting.records.lots import ASSIGNMENT
+from slackwater.fitting.records.lots import ASSIGNMENT, ASSIGNMENT_RECOVERED, RECOVERED
 from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand
@@ -40,11 +40,12 @@ def plan(start: int = 0, per_arm: int = 4, seed: int = SEED, **changes: Any) -> 
         "expected_chance": 0.81,
         "types": {"row": 0.6, "lift": 0.4},
         "seed": seed,
-        "assignment": ASSIGNMENT,
         "verdict_rule": VERDICT_RULE,
     }
     facts |= changes
-    facts.setdefault("pairs", orders(facts["seed"], list(facts["types"]), per_arm))
+    drawn = [*facts["types"], *([RECOVERED] if facts.get("recovered_after") else [])]
+    facts.setdefault("assignment", ASSIGNMENT if RECOVERED not in drawn else ASSIGNMENT_RECOVERED)
+    facts.setdefault("pairs", orders(facts["seed"], drawn, per_arm))
     return Planned(**facts)
 
 

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.trials import Trial
 from slackwater.fitting.trials.effect import days_saved, typical_session
 from slackwater.fitting.trials.plan import TrialPlan, Wanted, to_record
+from slackwater.fitting.trials.recovered import RecoveredDays
 from slackwater.fitting.trials.rehearsal import (
     Rehearsal,
     Rehearsed,
@@ -78,7 +80,13 @@ def with_start(learnt: Posterior) -> Posterior:
 
 
 def ask(wanted: Wanted, run: Runner | None = None, of: Athlete | None = None) -> TrialPlan:
-    return plan_trial(of or athlete(), wanted, run=run or Runner())
+    """Plan a trial; what recovered days buy is worked out in `test_recovered` alone."""
+    with patch("slackwater.fitting.trials.plan.bought", bought):
+        return plan_trial(of or athlete(), wanted, run=run or Runner())
+
+
+def bought(task: Rehearsal) -> RecoveredDays:
+    return RecoveredDays(task.trial.recovered_after, 9, 0.16, 0.165, 14, 0.155, 0.154)
 
 
 def codes(answer: TrialPlan) -> list[str]:
@@ -188,6 +196,7 @@ def test_what_is_registered() -> None:
         smallest_days=1.0,
         types={"row": 0.5, "lift": 0.5},
         expected_chance=event.expected_chance,
+        recovered_after={"row": 7, "lift": 4},
     )
     assert event == expected
     assert event.verdict_rule == VERDICT_RULE
@@ -310,7 +319,7 @@ def test_a_whole_trial_is_trained_read_and_assigned() -> None:
     found = stretches_of(season, task.trial)
     part = planned_part(found, task.sessions_per_arm)
     assert part is not None
-    assert part[-1] == found[-1]
+    assert part[-1].first == [s for s in found if not s.recovered][-1].first
     assert counted(part)["with"] >= 8
     assert counted(part)["without"] >= 8
     assert season.last_night == part[-1].end

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from slackwater.fitting.records.lots import RECOVERED, arm_of
+from slackwater.fitting.trials.randomisation import pairs_of
 from slackwater.fitting.trials.stretches import (
     Stretch,
     assigned,
@@ -18,7 +20,7 @@ from slackwater.fitting.trials.stretches import (
 from slackwater.model import names as n
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
-from tests.fitting.trials.by_hand import MEASURE, day, plan, season
+from tests.fitting.trials.by_hand import MEASURE, SEED, day, plan, season
 
 SESSIONS = [(0, "row"), (3, "lift"), (6, "row"), (8, "lift"), (12, "row"), (22, "row")]
 
@@ -153,3 +155,63 @@ def test_other_measures_stay_as_they_are(used: list[int]) -> None:
     made = by_hand.season(40, SESSIONS, interventions=applied)
     kept = trial_season(made, MEASURE, stretches(made), as_assigned=True)
     assert numbers(logged_days(kept, "nap")) == [2]
+
+
+# Recovered days.
+
+AFTER = {"row": 6, "lift": 4}
+
+
+def drawn(made: Season, until: int | None = None) -> list[Stretch]:
+    its = assigned(plan(recovered_after=AFTER))
+    return stretches_of(made, its, None if until is None else day(until))
+
+
+def test_days_on_which_all_is_recovered_from_are_drawn_one_by_one() -> None:
+    found = drawn(season(40, SESSIONS))
+    sessions = [s for s in found if not s.recovered]
+    # The row of day 6 is not recovered from before day 12, that of 12 by 18, of 22 by 28.
+    assert [numbers(s.days) for s in sessions] == [
+        [0, 1, 2],
+        [3, 4, 5],
+        [6, 7],
+        [8, 9, 10, 11],
+        [12, 13, 14, 15, 16, 17],
+        [22, 23, 24, 25, 26, 27],
+    ]
+    alone = [s for s in found if s.recovered]
+    assert [numbers(s.days) for s in alone] == [[d] for d in [18, 19, 20, 21, *range(28, 40)]]
+    lots = [arm_of(SEED, RECOVERED, k) for k in range(len(alone))]
+    assert [s.arm for s in alone] == lots
+    assert {s.arm for s in alone[:2]} == {"with", "without"}  # a pair
+    # Sessions' own lots are what they are without such days.
+    assert [(s.label, s.arm) for s in sessions] == [
+        (s.label, s.arm) for s in stretches(season(40, SESSIONS))
+    ]
+
+
+def test_a_recovered_day_tells_by_the_morning_after_it_and_ends_no_trial() -> None:
+    found = drawn(season(40, SESSIONS))
+    first, *_, last = [s for s in found if s.recovered]
+    assert numbers(first.mornings) == [19]
+    assert (first.counts, last.counts) == (True, False)  # the morning after the last is to come
+    assert counted(found) == counted(stretches(season(40, SESSIONS)))
+    read = counted(found, recovered=True)
+    assert read["with"] + read["without"] == 15
+    part = planned_part(found, 2)
+    assert part is not None
+    assert not part[-1].recovered
+
+
+def test_recovered_days_are_told_up_to_the_day_asked_about() -> None:
+    made = season(40, SESSIONS)
+    between = [s for s in drawn(made, 20) if s.recovered]
+    assert [numbers(s.days) for s in between] == [[18], [19], [20]]
+    coming = [s for s in drawn(made, 42) if s.recovered]
+    assert numbers(coming[-1].days) == [42]
+
+
+def test_the_test_without_a_model_leaves_recovered_days_out() -> None:
+    made = season(40, SESSIONS)
+    plain, more = pairs_of(made, stretches(made)), pairs_of(made, drawn(made))
+    np.testing.assert_array_equal(plain.order, more.order)

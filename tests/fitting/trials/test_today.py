@@ -152,3 +152,19 @@ def test_without_an_open_trial_or_with_a_level_that_is_none() -> None:
     assert caught.value.reasons == (Reason("no open trial"),)
     with pytest.raises(QuestionError, match="no share between 0 and 1"):
         trial_today(unfitted(season(24, SESSIONS), trial(10)), level=80)
+
+
+def test_a_recovered_day_has_a_lot_of_its_own() -> None:
+    kept = trial(10, 4, recovered_after={"row": 6, "lift": 4})
+    made = season(32, SESSIONS, FOLLOWED)
+    found = [trial_today(unfitted(made, kept), day(d)) for d in (27, 28, 29, 33)]
+    row, first, second, to_come = found
+    assert row.stretch is not None
+    assert row.stretch.type == "row"
+    for answer, number in ((first, 28), (second, 29), (to_come, 33)):
+        assert answer.stretch is not None
+        assert answer.stretch.type == "recovered day"
+        assert answer.stretch.first == answer.stretch.until == day(number)
+    assert {first.use, second.use} == {True, False}  # a pair
+    assert sum(to_come.recovered.values() if to_come.recovered else []) == 3  # 28 to 30 were read
+    assert ask(made, 28).recovered is None

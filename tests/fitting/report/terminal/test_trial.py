@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -78,6 +79,10 @@ def test_a_plan_in_words() -> None:
     assert "A trial of ice bath" in shown
     assert "if it saves 1 day of a typical session" in shown
     assert "for the types row, lift." in shown
+    assert "(row after 7 days, lift after 4 days) are drawn one by one" in shown
+    assert "about 9 of them as you train, which cost no night more" in shown
+    assert "known to a factor of 1.174 either way with them, to a factor of 1.179" in shown
+    assert "14 nights more of rest would make that a factor of 1.168 either way" in shown
     assert "Choose and log the session first" in shown
     found = planned()
     told_rule = "(about the smallest that 24 sessions per arm can find; another can be asked for)"
@@ -183,6 +188,14 @@ def test_a_day_as_json() -> None:
     }
     assert found["sessions_per_arm"] == 4
     assert found["strayed"] == [str(day(11))]
+
+
+def test_a_recovered_day_in_words() -> None:
+    kept = trial(10, 4, recovered_after={"row": 6, "lift": 4})
+    shown = printed(plans.today, trial_today(unfitted(season(40, [(10, "row")]), kept), day(20)))
+    assert "all is recovered from, so that this day was drawn by itself. If you train" in shown
+    (counts,) = re.findall(r"Recovered days read so far: (\d) with, (\d) without\.", shown)
+    assert sum(map(int, counts)) == 5  # days 16 to 20
 
 
 def test_a_verdict_in_words() -> None:
