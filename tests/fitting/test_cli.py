@@ -546,7 +546,8 @@ def assert_whole_job(ran: Ran, folder: Path) -> None:
     assert [line for line in lines if line in HEADINGS] == HEADINGS
     assert ran.out.count("is no diagnosis") == 1
     assert f"Wrote {folder / 'posterior.nc'}." in lines
-    assert lines[-1] == f"Wrote every answer and its pictures into {folder / 'report.html'}."
+    assert f"Wrote every answer and its pictures into {folder / 'report.html'}." in lines
+    assert lines[-1] == f"  slackwater open {folder}"
     assert (folder / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert all(len(line) <= 80 for line in lines if str(folder) not in line)
     assert "Mind: Only 'heavy lifting' has mode 'lift'" in ran.err
