@@ -9,7 +9,7 @@ import numpy as np
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.answers.recovery import typical_days
-from slackwater.fitting.answers.support import confounded_types
+from slackwater.fitting.answers.support import confounded_types, types_in_a_row
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
@@ -92,11 +92,13 @@ def _difference(
     for label in (*sides[0], *sides[1]):
         if label in why_not:
             raise NoAnswerError(why_not[label])
+    asked = {*sides[0], *sides[1]}
+    in_a_row = [why for why in types_in_a_row(now) if asked & set(why.facts["types"])]
     difference = contrast(now, typical_days(now), sides)
     bounds = interval(difference, level)
     a, b = names
     return Difference(
-        about(now, level, warnings or ()),
+        about(now, level, [*in_a_row, *(warnings or ())]),
         a=a,
         b=b,
         difference_days=bounds,

@@ -10,7 +10,12 @@ import xarray as xr
 
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, WHOLE_DAYS, intervals
-from slackwater.fitting.answers.support import confounded_types, session_counts, thin_types
+from slackwater.fitting.answers.support import (
+    confounded_types,
+    session_counts,
+    thin_types,
+    types_in_a_row,
+)
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
@@ -98,7 +103,8 @@ def recovery(athlete: Athlete, level: float = DEFAULT_LEVEL) -> Recovery:
     if not kept:
         raise NoAnswerError(*dict.fromkeys(why_not.values()))
     labels = [now.types[i] for i in kept]
-    warnings = [*dict.fromkeys(why_not.values()), *thin_types(now, labels)]
+    unclear = [*types_in_a_row(now), *thin_types(now, labels)]
+    warnings = [*dict.fromkeys(why_not.values()), *unclear]
     return Recovery(
         about(now, level, warnings),
         threshold=threshold_of(now),

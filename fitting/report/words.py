@@ -123,8 +123,8 @@ def ratio(values: Bounds) -> str:
 
 
 def ratio_known(log_sd: float) -> str:
-    """Return how well a ratio is known, from its log's SD: "a factor of 1.17 either way"."""
-    return f"a factor of {math.exp(log_sd):.3f} either way"
+    """Return how well a ratio is known, from its log's SD: "\u00b1 17.1 %"."""
+    return f"\u00b1 {100 * math.expm1(log_sd):.1f} %"
 
 
 def chance(share: float) -> str:

@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_level, interval
+from slackwater.fitting.describing.ahead import one_step_errors
+from slackwater.fitting.describing.held import held, percent
+from slackwater.fitting.describing.looks import means
 from slackwater.fitting.records.plans import Session, holding
 from slackwater.fitting.spacing.done import (
     MISSED,
@@ -81,7 +84,10 @@ class SpacingCheck(Answer):
         back_count: how many of them began recovered.
         share_back: the share of such mornings on which the athlete is recovered.
         done_beside: how many sessions were done on plan days beside the plans.
-        verdict: as promised, less or more often than promised, or cannot tell.
+        readings_off_percent: how far readings lay on these mornings off what the nights before
+            foretold; NaN for fewer than 5. Where recovery is otherwise than the model has it, dips
+            that decay as it has them cannot show that, and readings can.
+        verdict: as promised, less or more often than promised, or cannot tell; by those dips.
         verdict_rule: what makes which.
         judged_rule: which promises are judged.
         moved_rule: what counts as moved, and as missed.
@@ -100,6 +106,7 @@ class SpacingCheck(Answer):
     promised_count: Interval
     back_count: Interval
     share_back: Interval
+    readings_off_percent: Interval
     done_beside: int
     verdict: str
     verdict_rule: Reason = Reason("promise verdict rule")
@@ -120,16 +127,16 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
     """
     check_level(level)
     now = athlete.now
-    held = holding(athlete.plans)
-    if not held.sessions:
+    planned = holding(athlete.plans)
+    if not planned.sessions:
         raise NoAnswerError(Reason("no plan kept"))
     log = log_of(now.season)
-    became = became_of(held.sessions, log, day_of(now.night))
+    became = became_of(planned.sessions, log, day_of(now.night))
     back = _back(athlete.past_as_fitted, [done.date for done in became])
     known = np.isfinite(back[:, 0])
-    kept = [followed(s, p, log) for s, p in zip(held.sessions, held.plans, strict=True)]
+    kept = [followed(s, p, log) for s, p in zip(planned.sessions, planned.plans, strict=True)]
     judged = known & kept & [done.status == ON_THE_DAY for done in became]
-    promised = np.array([s.chance for s in held.sessions])[judged]
+    promised = np.array([s.chance for s in planned.sessions])[judged]
     mean = float(promised.mean()) if len(promised) else None
     rng = now.rng()
     promised_count = interval(_by_chance(promised, rng), level)
@@ -139,8 +146,8 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
         about(now, level, _warnings(became, known, len(promised), last_night)),
         overtaken=overtaken(athlete),
         plans=len(athlete.plans),
-        replaced=held.replaced,
-        planned=tuple(map(_row, held.sessions, became, kept, back.mean(axis=1).tolist())),
+        replaced=planned.replaced,
+        planned=tuple(map(_row, planned.sessions, became, kept, back.mean(axis=1).tolist())),
         counts={
             status: sum(done.status == status for done in became)
             for status in (ON_THE_DAY, MOVED, MISSED, TO_COME)
@@ -152,7 +159,12 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
         promised_count=promised_count,
         back_count=interval(back[judged].sum(axis=0), level),
         share_back=share_back,
-        done_beside=beside(athlete.plans, log, became, held.sessions),
+        readings_off_percent=_readings_off(
+            athlete.past_as_fitted,
+            [done.date for done, its in zip(became, judged, strict=True) if its],
+            level,
+        ),
+        done_beside=beside(athlete.plans, log, became, planned.sessions),
         verdict=_verdict(mean, share_back),
     )
 
@@ -178,6 +190,16 @@ def _back(past: Past, mornings: Sequence[dt.date | None]) -> Floats:
         if 0 <= night < len(past.season.nights):
             back[row] = past.left_on(night).sum(axis=1) <= under
     return back
+
+
+def _readings_off(past: Past, mornings: Sequence[dt.date | None], level: float) -> Interval:
+    """Return how far the readings of mornings lie off what the nights before foretold."""
+    nights = [_night_of(past, morning) for morning in mornings if morning is not None]
+    errors = one_step_errors(past)
+    mean = means(errors, {"these": np.isin(errors.nights, nights)}).get("these")
+    if mean is None:
+        return Interval(np.nan, np.nan, np.nan)
+    return Interval(*held(mean.score, level, percent)["value"])
 
 
 def _night_of(past: Past, morning: dt.date) -> int:

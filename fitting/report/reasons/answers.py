@@ -16,6 +16,14 @@ def _always_the_same_days(types: list[str]) -> str:
     )
 
 
+def _always_in_a_row(types: list[str]) -> str:
+    return (
+        f"{' and '.join(map(repr, types))} always follow one another in the same way, so how fast "
+        "one of them recovers can hardly be told from how deep the others dip: their days lean on "
+        "general experience. Do one of them a few times without the others following."
+    )
+
+
 def _trained_a_few_times(type: str, sessions: int) -> str:
     return (
         f"{type!r} was trained {times(sessions)} only: its answer leans on the other types and on "
@@ -75,6 +83,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "no session shown": "No session is logged that a reading could show, so there is nothing to "
     "learn days to recover from. Log sessions in sessions.csv (date, type).",
     "always the same days": _always_the_same_days,
+    "always in a row": _always_in_a_row,
     "trained a few times": _trained_a_few_times,
     "too few to compare": _too_few_to_compare,
     "on trial": _on_trial,

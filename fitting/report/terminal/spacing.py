@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from math import isfinite
 from typing import Final
 
 from rich import box
@@ -205,12 +206,19 @@ def promise_kept(answer: SpacingCheck) -> str:
         return "No promise can be judged yet: none done on its day, all as planned until then."
     promised = 100 * answer.promised_mean
     low, _, high = (100 * v for v in answer.share_back)
+    off = answer.readings_off_percent
+    shown = (
+        f" Readings on these mornings lay {words.signed_range(off, 0, ' %')} off what was foretold."
+        if isfinite(off.median)
+        else ""
+    )
     fewest, middle, most = map(round, answer.back_count)
     least, _, top = map(round, answer.promised_count)
     return (
         f"Of {answer.judged} done on the day, all as planned until then, {middle} began recovered "
         f"(likely {fewest} to {most}; the promises let {least} to {top} expect). Promised: "
-        f"{promised:.0f} %; found: likely {low:.0f} to {high:.0f} %, {answer.verdict}."
+        f"{promised:.0f} %; found: likely {low:.0f} to {high:.0f} %, {answer.verdict} "
+        f"by the model's own dips.{shown}"
     )
 
 

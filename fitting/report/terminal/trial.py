@@ -67,14 +67,22 @@ def _recovered(answer: TrialPlan) -> list[str]:
     if found is None or not math.isfinite(found.rate_sd):
         return []
     days = ", ".join(f"{label} after {count} days" for label, count in found.after.items())
-    known = words.ratio_known(found.rate_sd)
-    many = f"about {found.days} of them" if found.days else "none of them"
+    known, without = words.ratio_known(found.rate_sd), words.ratio_known(found.rate_sd_without)
+    alone = "only what the measure adds to a reading by itself can show on them"
+    if not found.days:
+        said = (
+            f"As you train, no day comes on which all is recovered from ({days}). Such days would "
+            f"be drawn one by one: {alone}. At the end the rate is known to {known}."
+        )
+    else:
+        said = (
+            f"Days on which all is recovered from ({days}) are drawn one by one: {alone}. About "
+            f"{found.days} come as you train, which cost no night more. At the end the rate is "
+            f"known to {known} with them, {without} without."
+        )
     return [
-        f"Days on which all is recovered from ({days}) are drawn one by one, since only what the "
-        f"measure adds to a reading by itself can show on them: {many} as you train, which cost "
-        f"no night more. At the end the rate is known to {known} with them, to "
-        f"{words.ratio_known(found.rate_sd_without)} without.",
-        f"{found.rest_days} nights more of rest would make that "
+        said,
+        f"{found.rest_days} nights of rest more would make that "
         f"{words.ratio_known(found.rate_sd_rested)}; as many of your usual training, "
         f"{words.ratio_known(found.rate_sd_trained)}. None are asked for.",
     ]

@@ -11,6 +11,10 @@ SAID = {
     Reason("always the same days", types=["lift", "row"]): "'lift' and 'row' were always trained "
     "on the same days, so their recovery cannot be told apart; train each alone a few times, or "
     "log them as one type.",
+    Reason("always in a row", types=["row", "lift"]): "'row' and 'lift' always follow one another "
+    "in the same way, so how fast one of them recovers can hardly be told from how deep the others "
+    "dip: their days lean on general experience. Do one of them a few times without the others "
+    "following.",
     **{
         Reason("trained a few times", type="row", sessions=sessions): f"'row' was trained {word} "
         "only: its answer leans on the other types and on general experience."

@@ -80,9 +80,9 @@ def test_a_plan_in_words() -> None:
     assert "if it saves 1 day of a typical session" in shown
     assert "for the types row, lift." in shown
     assert "(row after 7 days, lift after 4 days) are drawn one by one" in shown
-    assert "about 9 of them as you train, which cost no night more" in shown
-    assert "known to a factor of 1.174 either way with them, to a factor of 1.179" in shown
-    assert "14 nights more of rest would make that a factor of 1.168 either way" in shown
+    assert "About 9 come as you train, which cost no night more" in shown
+    assert "is known to \u00b1 17.4 % with them, \u00b1 17.9 % without." in shown
+    assert "14 nights of rest more would make that \u00b1 16.8 %; as many" in shown
     assert "Choose and log the session first" in shown
     found = planned()
     told_rule = "(about the smallest that 24 sessions per arm can find; another can be asked for)"
