@@ -25,7 +25,12 @@ from slackwater.fitting.commands.completion import complete_folder
     help="Where to listen; 0 for any that is free. One of the page's own if left out.",
 )
 @click.option("--no-browser", is_flag=True, help="Print the link, and open no browser.")
-def open_(season: Path, port: int | None, no_browser: bool) -> None:
+@click.option(
+    "--on-network",
+    is_flag=True,
+    help="Also let a phone on your network in, by a one-time code that the page shows.",
+)
+def open_(season: Path, port: int | None, no_browser: bool, on_network: bool) -> None:
     """Open the page: log, see where you stand, learn and plan, in a browser.
 
     SEASON_FOLDER is a season, a new one, or a folder of several; the folder you are in if left
@@ -40,11 +45,12 @@ def open_(season: Path, port: int | None, no_browser: bool) -> None:
     from slackwater.fitting.serving.server import serve
 
     def ready(link: str) -> None:
-        click.echo("The page is open, on this machine alone; Ctrl-C ends it. Its link:")
+        where = "on your network too, see Phone" if on_network else "on this machine alone"
+        click.echo(f"The page is open, {where}; Ctrl-C ends it. Its link:")
         click.echo(link)
         if not no_browser:
             import webbrowser
 
             threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()
 
-    serve(season, port, on_network=False, ready=ready)
+    serve(season, port, on_network, ready)

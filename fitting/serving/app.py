@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
+from importlib import import_module
 from pathlib import PurePosixPath
 from typing import Any, Final, TypeVar
 
@@ -24,8 +25,15 @@ from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.report.reasons import told as in_words
 from slackwater.fitting.serving import rendering
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, filled, path_of
-from slackwater.fitting.serving.door import Door
-from slackwater.fitting.serving.guard import Guard, TooMuchError, not_in, too_much
+from slackwater.fitting.serving.door import Door, TooManyTriesError
+from slackwater.fitting.serving.guard import (
+    Guard,
+    TooMuchError,
+    not_in,
+    too_much,
+    wait_a_while,
+)
+from slackwater.fitting.serving.phone import as_picture
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
 from slackwater.fitting.serving.uploads import Uploads
@@ -92,14 +100,18 @@ _FILES: Final = 400
 class Page:
     """What all requests share, and how one is answered."""
 
-    def __init__(self, seasons: Seasons, door: Door, cookie: str) -> None:
+    def __init__(
+        self, seasons: Seasons, door: Door, cookie: str, beyond: str | None = None
+    ) -> None:
         """Take the seasons, and who came in.
 
         Args:
             seasons: what is shown.
             door: the secrets.
             cookie: the name of the visitors' cookie.
+            beyond: what the page is reached by on the network; None where it is not.
         """
+        self._beyond = beyond
         self.seasons, self.works = seasons, Works()
         self.told, self.uploads = Told(), Uploads()
         self._door, self._cookie = door, cookie
@@ -129,6 +141,26 @@ class Page:
     async def enter(self, request: Request) -> Response:
         """Let in who has the opening link."""
         return self._let_in(self._door.enter(request.path_params["secret"]))
+
+    async def enter_by_code(self, request: Request) -> Response:
+        """Let in who has a one-time code."""
+        try:
+            return self._let_in(self._door.enter_by_code(request.path_params["code"]))
+        except TooManyTriesError as error:
+            return wait_a_while(error.seconds)
+
+    async def phone(self, request: Request) -> Response:
+        """Show how a phone comes in, and a code once it is asked for."""
+        if self._beyond is None:
+            return await self._in_frame(request, _refused(_NOT_ON_NETWORK, 404, {}), "")
+        link = picture = ""
+        if request.method == "POST":
+            if (await request.form()).get("token") != request.scope["token"]:
+                return await self._in_frame(request, _refused(_NO_TOKEN, 403, {}), "")
+            link = f"http://{self._beyond}/code/{self._door.new_code()}"
+            picture = as_picture(link)
+        facts = {"link": link, "picture": picture, "beyond": self._beyond}
+        return await self._in_frame(request, Shown("phone", "From a phone", facts), "")
 
     async def static(self, request: Request) -> Response:
         """Answer with a style sheet or a script."""
@@ -180,6 +212,12 @@ class Page:
             return RedirectResponse(self._with_lines(answer), 303, background=after)
         return await self._in_frame(request, answer, named)
 
+    async def warm_up(self) -> None:
+        """Work out what the first view shows, and load what pictures take, before either waits."""
+        for name in self.seasons.names[:1]:
+            await self._keep_up(name)
+        await self._alone(lambda: import_module("slackwater.fitting.report.page.sections"))
+
     async def _keep_up(self, named: str) -> None:
         """Work out what the next entry will be held against, once this one is answered."""
 
@@ -220,11 +258,16 @@ class Page:
             request.url.path,
             request.scope["token"] or "",
             self.told.of(request.query_params.get("done", "")),
+            self._beyond is not None,
         )
         content = await run_in_threadpool(rendering.rendered, shown, frame)
         return Response(content, shown.status, media_type="text/html")
 
 
+_NOT_ON_NETWORK: Final = (
+    "The page is on this machine alone. End it, and open it again with --on-network to let a phone "
+    "in."
+)
 _NO_TOKEN: Final = (
     "This form is not of the page as it was opened last, so nothing was written. Go back, load the "
     "view anew, and enter it again."
@@ -266,7 +309,11 @@ def _refused(
 
 
 def application(
-    seasons: Seasons, door: Door, hosts: Collection[str], cookie: str = "slackwater"
+    seasons: Seasons,
+    door: Door,
+    hosts: Collection[str],
+    cookie: str = "slackwater",
+    beyond: str | None = None,
 ) -> ASGIApp:
     """Return the page.
 
@@ -275,20 +322,25 @@ def application(
         door: who is let in.
         hosts: what it is reached by, as `host:port`.
         cookie: the name of the visitors' cookie.
+        beyond: what it is reached by on the network; None where it is not.
     """
-    page = Page(seasons, door, cookie)
+    page = Page(seasons, door, cookie, beyond)
 
     async def much(request: Request, error: Exception) -> Response:
         return too_much()
 
     @asynccontextmanager
     async def running(app: Starlette) -> AsyncIterator[None]:
+        warming = asyncio.create_task(page.warm_up())
         yield
+        warming.cancel()
         page.works.stop_all()
 
     routes = [
         Route("/", page.start),
         Route("/in/{secret}", page.enter),
+        Route("/code/{code}", page.enter_by_code),
+        Route("/phone", page.phone, methods=["GET", "POST"]),
         Route("/start/{what}", page.begin, methods=["POST"]),
         Route("/static/{name}", page.static),
         Route("/s/{season}/", page.show),
@@ -296,4 +348,4 @@ def application(
         Route("/s/{season}/{view}", page.change, methods=["POST"]),
     ]
     inside = Starlette(routes=routes, exception_handlers={TooMuchError: much}, lifespan=running)
-    return Guard(inside, door, hosts, cookie)
+    return Guard(inside, door, [*hosts, *([beyond] if beyond else [])], cookie)

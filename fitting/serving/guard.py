@@ -15,7 +15,7 @@ from slackwater.fitting.serving.door import Door
 
 MOST_OF_A_FORM: Final = MEBIBYTE // 4
 MOST_OF_A_FILE: Final = 64 * MEBIBYTE  # a year of nights' beats is under that
-_OPEN: Final = ("/in/", "/code", "/static/")  # what may be asked for by anyone who reaches us
+_OPEN: Final = ("/in/", "/code/", "/static/")  # what may be asked for by anyone who reaches us
 _BRINGING: Final = ("/table", "/beats")
 _CSP: Final = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
@@ -97,6 +97,14 @@ _NOT_IN: Final = (
 def too_much() -> HTMLResponse:
     """Return the answer to a body that is larger than it may be."""
     return _page(413, "That is more than the page takes at once. Nothing was written.")
+
+
+def wait_a_while(seconds: float) -> HTMLResponse:
+    """Return the answer to a code that comes too soon after wrong ones."""
+    whole = int(seconds) + 1
+    answer = _page(429, f"Too many wrong codes; wait {whole} s, then ask the page for a new one.")
+    answer.headers["retry-after"] = str(whole)
+    return answer
 
 
 def not_in() -> HTMLResponse:

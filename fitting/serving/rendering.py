@@ -36,6 +36,7 @@ class Frame(NamedTuple):
         address: that was asked for.
         token: what the visitor's forms must hold.
         done: what the change before did.
+        phone: whether a phone may be let in.
     """
 
     season: str
@@ -44,6 +45,7 @@ class Frame(NamedTuple):
     address: str
     token: str
     done: Done | None
+    phone: bool = False
 
 
 def rendered(shown: Shown, frame: Frame) -> str:

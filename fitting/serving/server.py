@@ -16,6 +16,7 @@ from slackwater.model.errors import QuestionError
 
 PORT: Final = 8737  # of no registered service (IANA, Service Name and Port Number Registry)
 _LOOPBACK: Final = "127.0.0.1"
+_ELSEWHERE: Final = "192.0.2.1"  # of no machine (RFC 5737)
 _PATIENCE: Final = 3  # seconds that open answers get when it ends
 
 
@@ -42,14 +43,19 @@ def serve(given: Path, port: int | None, on_network: bool, ready: Callable[[str]
         ready: called with the opening link once it can be used.
 
     Raises:
-        QuestionError: the port is taken.
+        QuestionError: the port is taken, or there is no network.
     """
     sockets = [_listening(_LOOPBACK, port)]
     number = sockets[0].getsockname()[1]
     hosts = [f"{_LOOPBACK}:{number}", f"localhost:{number}"]
+    beyond = None
+    if on_network:
+        own = _own_address()
+        sockets.append(_listening(own, number))
+        beyond = f"{own}:{number}"
     door, seasons = Door(), Seasons(given)
     config = uvicorn.Config(
-        application(seasons, door, hosts, f"slackwater-{number}"),
+        application(seasons, door, hosts, f"slackwater-{number}", beyond),
         log_config=None,
         access_log=False,
         server_header=False,
@@ -67,6 +73,26 @@ def serve(given: Path, port: int | None, on_network: bool, ready: Callable[[str]
     finally:
         for each in sockets:
             each.close()
+
+
+def _own_address() -> str:
+    """Return the address that this machine has on its network.
+
+    Raises:
+        QuestionError: it is on none.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect((_ELSEWHERE, 9))  # nothing is sent; the system picks its own address
+            own = str(asking.getsockname()[0])
+        except OSError:
+            own = _LOOPBACK
+    if own == _LOOPBACK:
+        raise QuestionError(
+            "This machine is on no network, so no other can reach it; open the page without "
+            "--on-network."
+        )
+    return own
 
 
 def _listening(host: str, port: int | None) -> socket.socket:
