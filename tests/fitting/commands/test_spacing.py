@@ -40,7 +40,7 @@ def test_a_plan_is_shown_day_by_day_within_80_columns(demo_copy: Path) -> None:
     assert [row[1] for row in rows] == 2 * ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     assert [row[2] for row in rows].count("rest") == 12
     assert all(row[2] == "rest" for row in rows if row[1] == "Sun")
-    assert "How you feel" in ran.out
+    assert "how you feel" in ran.out
     assert not (demo_copy / "plans.json").exists()
 
 

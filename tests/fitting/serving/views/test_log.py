@@ -15,7 +15,7 @@ def test_a_session_is_one_press_of_a_button(visitor: Visitor, demo_copy: Path) -
     assert re.search(r'<button name="type"[^>]*autofocus', page)
     said = visitor.enters("event", type=offered[0], dose="1", other_dose="", day=NEXT, today=NEXT)
     assert f"Logged the session of {NEXT} ({offered[0]}): sessions.csv." in said
-    assert "Back at baseline in" in said
+    assert "Back at baseline from" in said
     assert rows(demo_copy, "sessions")[-1]["type"] == offered[0]
 
 
