@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -198,3 +199,11 @@ def test_the_function_is_found_by_its_name_whatever_was_imported_before() -> Non
 
     assert slackwater.model.simulate is simulate
     assert slackwater.model.plan_season is plan_season
+
+
+def test_days_count_the_dip_that_decays_whatever_more_the_first_night_shows() -> None:
+    """A part that passes within the day: the first reading lies over the threshold of 0.05."""
+    passing = Truth(60.0, {"row": Impulse(0.07, 1.0)}, noise_sd=0.1, first_night=1.5)
+    assert passing.typical_days()["row"] == 1.0
+    page = (Path(__file__).parents[2] / "docs" / "model.md").read_text(encoding="utf-8")
+    assert "its reading may lie over the threshold although the session counts as 1 day" in page

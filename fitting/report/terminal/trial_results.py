@@ -144,10 +144,12 @@ def ledger(answer: TrialLedger) -> Iterable[RenderableType]:
 
 def found(answer: TrialLedger) -> str:
     """Say which measures have the verdict faster."""
+    judged = sum(row.verdict is not None for row in answer.rows)
+    together = ", all that was ever tried judged together" if judged > 1 else ""
     if answer.faster:
-        return f"Faster, by its trial and among all that was tried: {', '.join(answer.faster)}."
-    if any(row.verdict for row in answer.rows):
-        return "No trial so far ended with the verdict 'faster', all that was tried together."
+        return f"Faster, by trial{together}: {', '.join(answer.faster)}."
+    if judged:
+        return f"No trial so far ended with the verdict 'faster'{together}."
     return "No verdict yet: none of it was judged by a trial."
 
 

@@ -296,7 +296,7 @@ def test_the_ledger_in_words() -> None:
     )
     answer = ledger(Trial(plan(), [look, look], result), nap=(0.0, 0.1))
     shown = printed(trial_results.ledger, answer)
-    assert "Faster, by its trial and among all that was tried: ice bath." in shown
+    assert "Faster, by trial: ice bath." in shown
     assert "2 interim looks" in shown
     assert "Alone: each measure by itself; together: all measures at once" in shown
     looked, no_trial = warned(answer)
