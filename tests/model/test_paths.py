@@ -238,5 +238,5 @@ def test_a_measure_lifts_the_readings_of_the_nights_after_its_days_alone(whole: 
         on = np.isin(whole.season.nights, days + DAY)
         lift = whole.draws[n.LIFT].values[:, [row]]
         np.testing.assert_array_equal(found[name], lift * on)
-    later = whole.season.nights[-1:] + 50
+    later = whole.season.nights[-1:] + 50 * DAY
     assert not any(lift.any() for lift in paths.lifts(whole.draws, whole.season, later).values())
