@@ -2,8 +2,8 @@
 
 How far a step may go in which direction is read off the curvature where draws lie, instead of
 being learnt over hundreds of draws: a few core parameters by their whole matrix and by what ties
-them to the many others, each of which is taken to be near standard normal. A path then forgets
-where it began within a handful of steps. Paths are accepted or not as in every Hamiltonian
+them to the many others, and each of these by its own. A path then forgets where it began within a
+handful of steps. Paths are accepted or not as in every Hamiltonian
 sampler (Neal 2011, Handbook of Markov Chain Monte Carlo, chapter 5), so what is drawn is the
 density itself, however far from normal it is. Several chains go side by side; where they
 disagree, there were too few draws.
@@ -63,7 +63,7 @@ def draw(density: Density, start: Floats, core: NDArray[np.bool_], seed: int, dr
     """
     rng = np.random.default_rng(seed)
     mode = _core_mode(density, start, core)
-    scale = Scale.of(_curvature(density, mode, core), core)
+    scale = Scale.of(_curvature(density, mode, core), np.ones(int((~core).sum())), core)
     points = rng.standard_normal((CHAINS, len(start)))
     points[:, core] = mode[core] + _SPREAD * scale.core_spread(points[:, core])
     chains = _Chains(density, points, rng)
@@ -71,8 +71,9 @@ def draw(density: Density, start: Floats, core: NDArray[np.bool_], seed: int, dr
     for _ in range(WARM[0]):
         chains.go(scale, length, adapting=1.0)
     likeliest = chains.points[np.argsort(chains.logs)[-_READ:]]
-    at = [_curvature(density, point, core) for point in likeliest]
-    scale, chains.step = Scale.of(np.mean(at, axis=0), core), _STEP
+    rows = np.mean([_curvature(density, point, core) for point in likeliest], axis=0)
+    others = np.mean([_own_curvature(density, point, core, rng) for point in chains.points], axis=0)
+    scale, chains.step = Scale.of(rows, np.maximum(others, 1.0), core), _STEP
     for _ in range(WARM[1]):
         chains.go(scale, _LENGTH, adapting=0.8)
     chains.free()
@@ -91,23 +92,27 @@ class Scale:
 
     Attributes:
         core: which parameters are core, shape (length,).
-        ties: between core and others, shape (cores, others); the others' own precision is 1.
+        ties: between core and others, shape (cores, others), over the roots of the others' own.
+        others: roots of the others' own precision, shape (others,).
         root: the lower Cholesky factor of what is left of the core's precision given these ties.
     """
 
     core: NDArray[np.bool_]
     ties: Floats
+    others: Floats
     root: Floats
 
     @classmethod
-    def of(cls, rows: Floats, core: NDArray[np.bool_]) -> Scale:
+    def of(cls, rows: Floats, others: Floats, core: NDArray[np.bool_]) -> Scale:
         """Return the scale of a curvature, made positive where it is not.
 
         Args:
             rows: the core's rows of the negative Hessian, shape (cores, length).
+            others: the others' own precision, shape (others,).
             core: which parameters are core.
         """
-        own, ties = rows[:, core], rows[:, ~core]
+        roots = np.sqrt(others)
+        own, ties = rows[:, core], rows[:, ~core] / roots
         own = 0.5 * (own + own.T)
         for _ in range(12):
             left = own - ties @ ties.T
@@ -118,21 +123,22 @@ class Scale:
             ties = 0.7 * ties
         else:
             left, ties = own, 0.0 * ties
-        return cls(core, ties, cholesky(left, lower=True))
+        return cls(core, ties, roots, cholesky(left, lower=True))
 
     def momentum(self, normal: Floats) -> Floats:
         """Return draws of Normal(0, P) from standard normal ones, shape (chains, length)."""
         out = normal.copy()
         out[:, self.core] = normal[:, self.core] @ self.root.T + normal[:, ~self.core] @ self.ties.T
+        out[:, ~self.core] *= self.others
         return out
 
     def velocity(self, momentum: Floats) -> Floats:
         """Return P^-1 times each momentum."""
-        others = momentum[:, ~self.core]
+        others = momentum[:, ~self.core] / self.others
         towards = momentum[:, self.core] - others @ self.ties.T
         out = np.empty_like(momentum)
         out[:, self.core] = core = cho_solve((self.root, True), towards.T).T
-        out[:, ~self.core] = others - core @ self.ties
+        out[:, ~self.core] = (others - core @ self.ties) / self.others
         return out
 
     def core_spread(self, normal: Floats) -> Floats:
@@ -222,3 +228,15 @@ def _curvature(density: Density, point: Floats, core: NDArray[np.bool_]) -> Floa
         moved[place] += _NEAR
         rows.append((slopes - density(moved)[1]) / _NEAR)
     return np.array(rows)
+
+
+def _own_curvature(
+    density: Density, point: Floats, core: NDArray[np.bool_], rng: np.random.Generator
+) -> Floats:
+    """Return about the diagonal of the others' negative Hessian, from one step in all of them.
+
+    Hutchinson's estimate with random signs, exact where the others are not tied to each other.
+    """
+    signs = np.where(core, 0.0, rng.choice([-1.0, 1.0], len(point)))
+    change = (density(point)[1] - density(point + _NEAR * signs)[1]) / _NEAR
+    return np.asarray((change * signs)[~core])

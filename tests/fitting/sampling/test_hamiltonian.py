@@ -49,12 +49,12 @@ def test_a_density_far_from_normal_is_drawn_as_it_is() -> None:
 def test_a_curvature_that_no_density_can_have_is_made_one() -> None:
     core = np.arange(5) < 2
     rows = np.array([[1.0, 2.0, 3.0, 0, 0], [2.0, 1.0, 0, 3.0, 0]])  # saddle, and tied too much
-    scale = Scale.of(rows, core)
+    scale = Scale.of(rows, np.full(3, 4.0), core)
     momentum = np.eye(5)
     precision = np.linalg.inv(scale.velocity(momentum))
     np.testing.assert_allclose(precision, precision.T, atol=1e-12)
     assert np.linalg.eigvalsh(precision)[0] > 0
-    np.testing.assert_allclose(precision[2:, 2:], np.eye(3), atol=1e-9)
+    np.testing.assert_allclose(precision[2:, 2:], 4 * np.eye(3), atol=1e-9)
 
 
 def test_paths_that_leave_where_there_is_any_density_are_not_followed() -> None:
