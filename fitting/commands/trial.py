@@ -70,7 +70,7 @@ def trial() -> None:
 def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **options: Any) -> None:
     """Plan a trial of one measure and register it in the season's trials.json.
 
-    Simulates 40 whole trials and fits each: about two minutes on two free cores.
+    Simulates 40 whole trials and fits each: about half a minute on two free cores.
 
     \b
     Examples:

@@ -22,6 +22,10 @@ from slackwater.fitting.trials.today import TrialToday
 from slackwater.model import names as n
 
 _SHOWN_DAYS: Final = 6
+NO_DUTY: Final = (
+    "A lot never asks you to train, nor to use a measure while you are ill: leave it out then, and "
+    "log the illness as a stressor."
+)
 _HOW_TO_USE: Final = (
     "Use it on the session's day and each day after, until the day before the next session of "
     "these types (at most 7 days), where the lot says so; and not at all in the other stretches. "
@@ -109,6 +113,8 @@ def today(answer: TrialToday) -> Iterable[RenderableType]:
     """Yield what to do today for the terminal."""
     yield heading_of(answer, f"The trial of {answer.measure}, {answer.day}")
     yield Text(f"  {_asked(answer)}")
+    if answer.stretch is not None:
+        yield Text(f"  {NO_DUTY}")
     yield Text(
         f"  So far {plural(answer.reached['with'], 'session')} with and "
         f"{answer.reached['without']} without tell of recovery; the plan is "
