@@ -1,8 +1,8 @@
-"""How trials of one measure end where nothing is true, and where the planned effect is.
+"""Verdicts on measures: how often false, how often found, and whether plans keep their promises.
 
-    python -m tests.studies.trial [--nothing 18] [--something 40]
+    python -m tests.studies.trial [--false 200] [--true 100] [--outside 50] [--promises 120]
 
-Takes about six minutes on two cores; resumes where it was stopped. Writes
+About a second of processor time a season; resumes where it was stopped. Writes
 docs/calibration/trial.md. Needs the extra `studies`.
 """
 
@@ -14,192 +14,180 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: the pool fills th
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import datetime as dt
 import sys
-import tempfile
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import pandas as pd
-from scipy.stats import beta, kstest
+from scipy.stats import beta
 
-from slackwater.fitting import Athlete
-from slackwater.fitting.demo import copy_demo
-from slackwater.fitting.intake import read_season
-from slackwater.fitting.measures.verdicts import VERDICT_RULE
-from slackwater.fitting.records.lots import ASSIGNMENT, WITH
-from slackwater.fitting.records.trials import Planned, Trial, orders
-from slackwater.fitting.sampling.fit import fit
-from slackwater.fitting.trials.analyse import analyse_trial
-from slackwater.fitting.trials.plan import Wanted, plan_trial
-from slackwater.fitting.trials.rehearsal import Rehearsal, Rehearsed, rehearse
-from slackwater.fitting.trials.sizes import Curve
-from slackwater.fitting.trials.stretches import assigned, assigned_days, stretches_of
-from slackwater.model.priors import Priors
-from slackwater.model.season import Season
-from tests.studies.generator import MEASURE, TYPES, make
-from tests.studies.kinds import MEDIANS
+from slackwater.fitting.answers.intervals import CLEARLY
+from slackwater.fitting.measures.verdicts import FASTER, SLOWER
+from tests.studies.made_trial import FALSE, TIRED, TRUE, WEEKS_BEFORE, WEEKS_ON, in_a_trial, outside
 from tests.studies.pool import run_all
+from tests.studies.promises import SMALLEST, fresh, promise
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "trial.md"
-KINDS = (
-    "as modelled",
-    "deepest on the second night",
-    "heavy tails, 20 % missing",
-    "drift and a new sensor",
-)
-START = dt.date(2031, 2, 12)  # after six weeks
-NIGHTS = 196
-PER_ARM = 16
-PLANNED_PER_ARM = 24
-SMALLEST = 1.0
+WEEKS = (12, 24, 36)
+PLANS = (None, 12)  # sessions per arm: as many as four chances in five take, and few
+WRONG = (FASTER, SLOWER)
 Rows = list[dict[str, Any]]
+Cells = dict[tuple[str, int], Rows]
 
 
 def main() -> None:
-    """Run both studies, then write the page."""
-    parser = argparse.ArgumentParser(description="Measure how trials end.")
-    parser.add_argument("--nothing", type=int, default=18, help="trials of each kind of season")
-    parser.add_argument("--something", type=int, default=40, help="trials with the planned effect")
-    options = parser.parse_args()
-    tasks = [(kind, seed) for seed in range(options.nothing) for kind in KINDS]
-    null = run_all("trial_null", without_effect, tasks)
-    found = run_all("trial_effect", with_effect, [(k,) for k in range(options.something)])
-    page = _page(null, found)
-    PAGE.parent.mkdir(parents=True, exist_ok=True)
+    """Run what is missing, then write the page."""
+    parser = argparse.ArgumentParser(description="Measure verdicts on measures.")
+    parser.add_argument("--false", type=int, default=200, help="seasons a cell without effect")
+    parser.add_argument("--true", type=int, default=100, help="seasons a cell with one")
+    parser.add_argument("--outside", type=int, default=50, help="seasons a cell without lots")
+    parser.add_argument("--promises", type=int, default=120, help="fresh trials of a plan's size")
+    parser.add_argument("--jobs", type=int, help="processes at once")
+    given = parser.parse_args()
+    false = _cells("verdicts_false", in_a_trial, FALSE, given.false, given.jobs)
+    true = _cells("verdicts_true", in_a_trial, TRUE, given.true, given.jobs)
+    free = _cells("verdicts_outside", outside, [*WEEKS_ON, TIRED], given.outside, given.jobs)
+    plans = run_all("promises", promise, [(size,) for size in PLANS], given.jobs)
+    tasks = [(p["sessions"], k) for p in plans for k in range(given.promises)]
+    kept = run_all("promises_kept", fresh, tasks, given.jobs)
+    page = _page(false, true, free, _promises(plans, kept), given)
     PAGE.write_text(page, encoding="utf-8")
     sys.stdout.write(page)
 
 
-def without_effect(kind: str, seed: int) -> dict[str, Any]:
-    """Return how a trial ends on a made season on which the measure has no effect.
-
-    The readings are made before the lots are drawn, so nothing about them can depend on
-    the measure.
-    """
-    made = make(kind, 5000 + seed, NIGHTS, MEDIANS)
-    types = dict.fromkeys(TYPES, 1 / len(TYPES))
-    lots = 100 * seed + KINDS.index(kind)
-    plan = Planned(
-        trial=1,
-        written=dt.datetime.combine(START, dt.time(), dt.UTC),
-        measure=MEASURE,
-        start=START,
-        sessions_per_arm=PER_ARM,
-        smallest_days=SMALLEST,
-        wanted_chance=0.8,
-        expected_chance=0.5,
-        types=types,
-        seed=lots,
-        assignment=ASSIGNMENT,
-        pairs=orders(lots, list(types), PER_ARM),
-        verdict_rule=VERDICT_RULE,
-    )
-    bare = Season.from_tables("made", **made.tables)
-    days = assigned_days(stretches_of(bare, assigned(plan)), WITH)
-    used = pd.DataFrame({"date": days, "intervention": MEASURE})
-    season = Season.from_tables("made", **made.tables, interventions=used)
-    answer = analyse_trial(Athlete(season, trials=[Trial(plan)]), _ask)
-    low, _, high = answer.rate_ratio
-    return {
-        "kind": kind,
-        "verdict": answer.verdict,
-        "p_value": answer.randomisation_test.p_value,
-        "covered": low <= 1.0 <= high,
-        "sd": answer.log_rate_ratio_sd,
-        "worth": answer.chance_worth_having,
-    }
+def _cells(study: str, work: Any, names: Iterable[str], seasons: int, jobs: int | None) -> Cells:
+    cells = [(name, weeks) for name in names for weeks in WEEKS]
+    tasks = [(*cell, seed) for seed in range(seasons) for cell in cells]
+    rows = run_all(study, work, tasks, jobs)
+    found: Cells = {cell: [] for cell in cells}
+    for (name, weeks, _), row in zip(tasks, rows, strict=True):
+        if not row["refused"]:
+            found[name, weeks].append(row)
+    return found
 
 
-def with_effect(number: int) -> dict[str, Any]:
-    """Return how one simulated trial of the demo athlete ends."""
-    return rehearse(_demo_trials()[number])._asdict()
-
-
-def _ask(season: Season) -> Athlete:
-    return Athlete(season, fit(season, cores=1))
-
-
-@cache
-def _demo_trials() -> list[Rehearsal]:
-    """Return the trials that a plan of the demo season simulates."""
-    with tempfile.TemporaryDirectory() as folder:
-        copy_demo(Path(folder) / "demo")
-        season = read_season(Path(folder) / "demo")
-    athlete = Athlete(season, fit(season, cores=1))
-    kept: list[Rehearsal] = []
-
-    def keep(tasks: Sequence[Rehearsal]) -> list[Rehearsed]:
-        kept.extend(tasks)
-        return [Rehearsed(t.sessions_per_arm, 1, 0.0, 0.0, 0.15, "undecided") for t in tasks]
-
-    plan_trial(athlete, Wanted("x", 77, smallest=SMALLEST, sessions=PLANNED_PER_ARM), run=keep)
-    return kept
-
-
-def _range(count: int, of: int) -> str:
-    """Return an exact 95 % binomial range in percent (Clopper & Pearson 1934)."""
+def shares(count: int, of: int) -> str:
+    """Return a share in percent with its exact 95 % binomial range (Clopper & Pearson 1934)."""
     low = beta.ppf(0.025, count, of - count + 1) if count else 0.0
     high = beta.ppf(0.975, count + 1, of - count) if count < of else 1.0
-    return f"{100 * low:.0f} to {100 * high:.0f} %"
+    return f"{100 * count / of:.0f} % ({100 * low:.0f}–{100 * high:.0f})"
 
 
-def _page(null: Rows, found: Rows) -> str:
-    of = len(null)
-    verdicts = ("faster", "slower", "no meaningful difference", "undecided")
-    rows = []
-    for kind in (*KINDS, "all"):
-        each = [r for r in null if kind in (r["kind"], "all")]
-        counts = [sum(r["verdict"] == v for r in each) for v in verdicts]
-        low_p = sum(r["p_value"] <= 0.05 for r in each)
-        rows.append(f"| {kind} | {len(each)} | {' | '.join(map(str, counts))} | {low_p} |")
-    wrong = sum(r["verdict"] in ("faster", "slower") for r in null)
-    low_p = sum(r["p_value"] <= 0.05 for r in null)
-    covered = sum(r["covered"] for r in null)
-    even = kstest([r["p_value"] for r in null], "uniform").pvalue
-    true = np.array([r["log_ratio"] for r in found])
-    sds = np.array([r["sd"] for r in found])
-    prior = Priors().log_rate_ratio
-    information = (1 / sds**2 - 1 / prior.sd**2) / PLANNED_PER_ARM
-    promised = Curve(true, information, prior).chance(PLANNED_PER_ARM)
-    faster = sum(r["verdict"] == "faster" for r in found)
-    slower = sum(r["verdict"] == "slower" for r in found)
-    return f"""# Trials of one measure
+def _said(rows: Rows, *verdicts: str) -> str:
+    return shares(sum(row["verdict"] in verdicts for row in rows), len(rows))
 
-Written by `python -m tests.studies.trial --nothing {of // len(KINDS)} --something {len(found)}`.
 
-## Nothing is true
+def _held(rows: Rows, what: str) -> str:
+    return shares(round(sum(row[what]["cover"] for row in rows)), len(rows))
 
-{of} seasons of {NIGHTS} nights from `tests/studies/generator.py`, which shares no code with \
-slackwater: {len(KINDS)} kinds. The readings are made first and the lots drawn afterwards, so the \
-measure cannot have an effect. Each trial begins after \
-six weeks, ends at {PER_ARM} sessions per arm, and is fitted and judged once.
 
-| kind of season | trials | {" | ".join(verdicts)} | p of 0.05 or less |
-| --- | ---: | ---: | ---: | ---: | ---: | ---: |
-{chr(10).join(rows)}
+def _table(head: str, cells: Cells, row: Any) -> str:
+    titles = ("what the measure does", "weeks", *head.split(" | "))
+    lines = [f"| {' | '.join(titles)} |", f"| --- |{' ---: |' * (len(titles) - 1)}"]
+    for (name, weeks), rows in cells.items():
+        lines.append(f"| {name} | {weeks} | {' | '.join(row(rows))} |")
+    return "\n".join(lines)
 
-- A false verdict ("faster" or "slower"): {wrong} of {of}, which is {100 * wrong / of:.1f} % \
-(95 % binomial range {_range(wrong, of)}). The rule aims at 5 % or less.
-- 80 % intervals that held the true rate ratio of 1: {covered} of {of} ({_range(covered, of)}). \
-The prior is centred on no effect, so more than 80 % are expected.
-- Randomisation test, which uses no model: p of 0.05 or less in {low_p} of {of} \
-({_range(low_p, of)}); the p-values against the uniform distribution, Kolmogorov and Smirnov's \
-test: p = {even:.2f}.
 
-## The planned effect is true
+def _promises(plans: Rows, kept: Rows) -> str:
+    lines = []
+    for at, plan in enumerate(plans):
+        each = kept[at * len(kept) // len(plans) : (at + 1) * len(kept) // len(plans)]
+        low, chance, high = (100 * value for value in plan["chance"])
+        lines.append(
+            f"| {plan['sessions']} | {chance:.0f} % ({low:.0f}–{high:.0f}) | {len(each)} "
+            f"| {_said(each, 'faster')} |"
+        )
+    return "\n".join(lines)
 
-{len(found)} trials of {PLANNED_PER_ARM} sessions per arm, simulated as `slackwater trial plan` \
-does for the demo season, with a measure that saves {SMALLEST:g} day of a typical session. These \
-come from the model itself.
 
-- The smooth curve, which knows the trials' standard errors but not their verdicts, expects \
-"faster" with a chance of {promised:.2f}. Seen: {faster} of {len(found)} \
-({_range(faster, len(found))}). "Slower": {slower}.
+def _page(false: Cells, true: Cells, free: Cells, promises: str, given: argparse.Namespace) -> str:
+    null = [row for rows in false.values() for row in rows]
+    wrong = {w: [r for (_, at), rows in false.items() if at == w for r in rows] for w in WEEKS}
+    by_length = "; ".join(f"{w} weeks: {_said(rows, *WRONG)}" for w, rows in wrong.items())
+    told = [row for rows in free.values() for row in rows]
+    verdicts = sum(row["verdict"] != "undecided" for row in told)
+    command = " ".join(
+        f"--{k} {getattr(given, k)}" for k in ("false", "true", "outside", "promises")
+    )
+    return f"""# Verdicts on measures
+
+Written by `python -m tests.studies.trial {command}`. In brackets: exact 95 % binomial ranges.
+
+Made seasons (`tests/studies/generator.py`, which shares no code with slackwater) in which the \
+truth about a measure is known. How much sessions scatter, how far baseline drifts and how heavy \
+the noise's tails are is drawn for each season, from ranges wider than slackwater believes \
+beforehand. Each season is fitted briefly, as those that `trial plan` simulates: that this gives \
+the same verdicts is [measured](rehearsals.md).
+
+## In a trial, without an effect on recovery
+
+The trial begins after {WEEKS_BEFORE} weeks, lots decide as `trial today` tells them, and it is \
+judged once, at its end. *Faster* and *slower* are both false here; the rule aims at 5 % or less. \
+*p* is the test without a model. Looking every day changes nothing: before its end a trial gives \
+no verdict, whatever `--peek` shows.
+
+{_table(FALSE_HEAD, false, _false_row)}
+
+All together: false verdicts in {_said(null, *WRONG)}. {by_length}.
+
+## In a trial, with an effect
+
+Shallower dips are no faster recovery, and the model has no place for them: there, *faster* and \
+*slower* are both wrong, and what is held is a ratio of 1 and 0 days saved.
+
+{_table(TRUE_HEAD, true, _true_row)}
+
+## Without lots
+
+Used every other week, or (in the last rows) only on days that begin tired. No verdict is given \
+outside a trial, however often one looks: {verdicts} of {len(told)} seasons got one. Beside it, \
+what the trials' rule would have said had it been used once, at the end.
+
+{_table(FREE_HEAD, free, _free_row)}
+
+## What a plan promises
+
+For the demo season and a measure that saves {SMALLEST:g} day of a typical session: the chance \
+of the verdict *faster* that `trial plan` promises from its 40 trials, with its 80 % range, and \
+the share of fresh trials of that size that ended so, of other draws of the same athlete.
+
+| sessions per arm | promised | fresh trials | ended *faster* |
+| ---: | ---: | ---: | ---: |
+{promises}
 """
+
+
+HELD = "ratio held, 80 %"
+FALSE_HEAD = f"trials | sessions per arm | false | faster | slower | p of 0.05 or less | {HELD}"
+TRUE_HEAD = f"trials | sessions per arm | faster | slower | {HELD} | days saved held, 80 %"
+FREE_HEAD = f"seasons | the rule would have said faster or slower | {HELD}"
+
+
+def _false_row(rows: Rows) -> tuple[str, ...]:
+    tested = [row["p_value"] <= 0.05 for row in rows if row["p_value"] == row["p_value"]]
+    return (
+        str(len(rows)),
+        _per_arm(rows),
+        _said(rows, *WRONG),
+        *(str(sum(row["verdict"] == one for row in rows)) for one in WRONG),
+        shares(sum(tested), len(tested)),
+        _held(rows, "ratio"),
+    )
+
+
+def _true_row(rows: Rows) -> tuple[str, ...]:
+    said = (_said(rows, one) for one in WRONG)
+    return str(len(rows)), _per_arm(rows), *said, _held(rows, "ratio"), _held(rows, "saved")
+
+
+def _free_row(rows: Rows) -> tuple[str, ...]:
+    clear = sum(max(row["chance"], 1 - row["chance"]) >= CLEARLY for row in rows)
+    return str(len(rows)), shares(clear, len(rows)), _held(rows, "ratio")
+
+
+def _per_arm(rows: Rows) -> str:
+    return f"{sum(row['per_arm'] for row in rows) / len(rows):.0f}"
 
 
 if __name__ == "__main__":
