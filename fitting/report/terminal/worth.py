@@ -14,7 +14,7 @@ from slackwater.fitting.describing.residuals import Residuals
 from slackwater.fitting.report import residual_words, words
 from slackwater.fitting.report.described import verdict
 from slackwater.fitting.report.reasons import sentence, sentences
-from slackwater.fitting.report.terminal.pieces import Terms, heading_of, likely, new_table
+from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of, likely, new_table
 
 
 def text(answer: Worth) -> Iterable[RenderableType]:
@@ -32,17 +32,22 @@ def residuals(answer: Residuals) -> Iterable[RenderableType]:
     for said in verdict(answer.found):
         yield Text(f"  {said}")
     yield _means("morning", [(on.weekday, on) for on in answer.by_weekday])
-    after = [*answer.by_nights_since_session, *answer.by_type]
-    if after:
-        yield _means("after a session", [(residual_words.after(at), at) for at in after])
+    if answer.by_nights_since_session:
+        yield _after(answer.by_nights_since_session)
+    if answer.by_type:
+        yield Details(_after(answer.by_type))
     table = new_table("besides", "found", "by chance")
     for what, value, by_chance in residual_words.others(answer):
         table.add_row(what, value, by_chance)
-    yield table
+    yield Details(table)
     yield Terms(
         f"{words.sentence(sentence(answer.rule))} By chance: of 20 seasons that the model "
         f"describes, 1 has anything outside. {likely(answer.about.level)}"
     )
+
+
+def _after(rows: Sequence[AfterSession]) -> Table:
+    return _means("after a session", [(residual_words.after(at), at) for at in rows])
 
 
 def _means(first: str, rows: Sequence[tuple[str, AfterSession | OnWeekday]]) -> Table:
