@@ -72,7 +72,8 @@ def headline(answer: Today) -> tuple[str, str]:
         return where, f"{listed(answer.logged)} is logged for today; recovered again {again}."
     first = answer.types[0].from_ if answer.types else answer.back_by
     if first == answer.morning:
-        return where, "As far as readings tell, any of your sessions may come today."
+        known = "can be foreseen" if answer.reading_ms is None else "readings tell"
+        return where, f"As far as {known}, any of your sessions may come today."
     return where, f"Wait with the next session: it is {asked} or more {_from(first, answer)}."
 
 
@@ -85,15 +86,15 @@ def _from(date: dt.date | None, answer: Today) -> str:
 def reading(answer: Today) -> str:
     """Say how the reading lies against baseline, and how the state does."""
     usual = f"your baseline of {answer.baseline_rmssd_ms.median:.0f} ms"
-    state = f"{words.percent_off(answer.dip_left_ln.median):.0f} % under baseline"
+    under = f"{words.percent_off(answer.dip_left_ln.median):.0f} % under"
     if answer.reading_ms is None or answer.reading_percent is None:
-        return f"No reading yet; your state is foreseen {state}, {usual.removeprefix('your ')}."
+        return f"Your state is foreseen {under} {usual}."
     off = round(answer.reading_percent)
     at = f"{abs(off)} % {'under' if off < 0 else 'over'}" if off else "at"
     noise = words.percent_off(answer.night_to_night_sd_ln.median)
     return (
         f"The reading, {answer.reading_ms:.0f} ms, is {at} {usual}; one night's noise alone is "
-        f"about {noise:.0f} % up or down. Without such noise your state is {state}."
+        f"about {noise:.0f} % up or down. Without such noise your state is {under} baseline."
     )
 
 

@@ -49,7 +49,9 @@ def test_reading_and_state_each_by_their_name() -> None:
         "The reading, 57 ms, is 5 % under your baseline of 60 ms; one night's noise alone is about "
         "10 % up or down. Without such noise your state is 10 % under baseline."
     )
-    assert reading(today(athlete(), morning=LAST + DAY)).startswith("No reading yet; your state")
+    assert reading(today(athlete(), morning=LAST + DAY)).startswith("Your state is foreseen ")
+    later = headline(today(athlete(), morning=LAST + 9 * DAY))
+    assert later[1].startswith("As far as can be foreseen, any of")
 
 
 def test_a_drop_comes_first_with_the_whole_caution_and_no_offer() -> None:
