@@ -68,13 +68,9 @@ class Where(NamedTuple):
     overtaken: bool = False
     unexplained: bool = False
     trial: Trial | None = None
+    verdict: str = ""
     due: bool = False
     since_judged: int = 0
-
-    @property
-    def verdict(self) -> str:
-        """The verdict of the last trial; empty where there is none."""
-        return self.trial.analysed.verdict if self.trial and self.trial.analysed else ""
 
     @property
     def plan_fitted(self) -> bool:

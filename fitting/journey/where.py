@@ -103,11 +103,12 @@ def _trial(folder: SeasonFolder) -> dict[str, Any]:
         return {}
     if not trials:
         return {}
+    from slackwater.fitting.measures.verdicts import verdict_of
     from slackwater.fitting.records.trials import latest_trial  # slow to import
     from slackwater.fitting.trials.analyse import due
 
     season, found = folder.season, latest_trial(trials)
-    facts: dict[str, Any] = {"trial": found}
+    facts: dict[str, Any] = {"trial": found, "verdict": verdict_of(folder, found)}
     if found.analysed is not None:
         judged = np.datetime64(found.analysed.last_night)
         facts["since_judged"] = int((season.nights[season.read] > judged).sum())

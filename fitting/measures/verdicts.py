@@ -201,6 +201,17 @@ def judged(tried: Sequence[Tried], level: float) -> list[Judged]:
     ]
 
 
+def verdict_of(athlete: Athlete, trial: Trial) -> str:
+    """Return the verdict on a trial that is told; empty before it is judged."""
+    if trial.analysed is None:
+        return ""
+    if sum(t.analysed is not None for t in athlete.trials) == 1:
+        return trial.analysed.verdict
+    level = 0.8  # of ranges that nobody asks for here
+    its = [each.verdict for each in judged(ever_tried(athlete), level) if each.tried.trial is trial]
+    return its[0] or ""
+
+
 def _told(
     tried: Tried, below: Callable[[float], float], several: bool
 ) -> tuple[str | None, Reason]:

@@ -185,7 +185,7 @@ def plan_trial(
     )
     return replace(
         answer,
-        about=about(now, level, _warnings(now, answer, effects)),
+        about=about(now, level, [*_warnings(now, answer, effects), *_told_together(athlete)]),
         planned=_design(answer, start, wanted.seed) if sessions else None,
         why_not=() if sessions else (_why_not(answer),),
     )
@@ -349,6 +349,12 @@ def _why_not(answer: TrialPlan) -> Reason:
     if np.isfinite(answer.smallest_found_days):
         return Reason("too small to find", **facts, found_days=answer.smallest_found_days)
     return Reason("nothing can be found", **facts)
+
+
+def _told_together(athlete: Athlete) -> list[Reason]:
+    """Return that more is asked of the verdict than of the chance, where trials were judged."""
+    judged = sum(trial.analysed is not None for trial in athlete.trials)
+    return [Reason("told together with others", trials=judged)] if judged else []
 
 
 def _warnings(now: Standing, answer: TrialPlan, effects: Floats) -> list[Reason]:

@@ -72,6 +72,15 @@ def _used_before_its_trial(measure: str, days: int) -> str:
     )
 
 
+def _told_together_with_others(trials: int) -> str:
+    return (
+        f"{plural(trials, 'trial')} of this season "
+        f"{'was' if trials == 1 else 'were'} judged already, so the verdict that will be told is "
+        "that of all together, which asks for more than the rule by itself: take the chances as "
+        "somewhat too high."
+    )
+
+
 def _another_new_measure(measure: str, since: str, tried: str) -> str:
     return (
         f"{measure!r} is new since the trial began ({since}). One measure at a time: leave it out "
@@ -164,6 +173,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "find",
     "maybe more than there is to save": _maybe_more_than_there_is_to_save,
     "used before its trial": _used_before_its_trial,
+    "told together with others": _told_together_with_others,
     "larger than simulated": "Trials of up to {sessions_per_arm} sessions per arm were simulated; "
     "beyond, the chance is carried on by the curve.",
     "counts differ from the curve": "The curve expects {expected:.0f} verdicts of 'faster' where "

@@ -49,8 +49,8 @@ FITTED = Where(
 PLANNED = FITTED._replace(plan_until="2031-05-01")
 OVER = PLANNED._replace(plan_over=True)
 OPEN = OVER._replace(trial=Trial(plan()), answers=False)  # a new measure is not in the fit yet
-FASTER = OVER._replace(trial=Trial(plan(), [], analysed("faster")))
-UNDECIDED = OVER._replace(trial=Trial(plan(), [], analysed("undecided")))
+FASTER = OVER._replace(trial=Trial(plan(), [], analysed("faster")), verdict="faster")
+UNDECIDED = OVER._replace(trial=Trial(plan(), [], analysed("undecided")), verdict="undecided")
 STOPPED = OVER._replace(trial=Trial(plan(), stopped=Stopped(trial=1, written=WRITTEN, because="x")))
 BEGUN = Where(readings=14, fitted=True, answers=True)
 

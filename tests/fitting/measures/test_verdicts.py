@@ -18,6 +18,7 @@ from slackwater.fitting.measures.verdicts import (
     ever_tried,
     judged,
     verdict,
+    verdict_of,
 )
 from slackwater.fitting.records.trials import Analysed, Stopped, Trial
 from slackwater.model.errors import Reason
@@ -116,6 +117,8 @@ def test_one_trial_has_the_verdict_of_its_record_everywhere() -> None:
     assert (answer.verdict_rule, answer.settled_by) == (rule, None)
     (bath, nap) = trial_ledger(athlete).rows
     assert (bath.verdict, bath.verdict_alone, nap.verdict) == ("faster", "faster", None)
+    assert verdict_of(athlete, alone) == "faster"
+    assert verdict_of(athlete, Trial(plan(10))) == ""
 
 
 def test_of_several_trials_the_luckiest_does_not_win_by_itself() -> None:
@@ -135,7 +138,7 @@ def test_of_several_trials_the_luckiest_does_not_win_by_itself() -> None:
     assert ledger.faster == ()
     assert Reason("faster by itself only", measure="ice bath") in ledger.about.warnings
     told = compare_intervention(athlete, "ice bath")
-    assert told.verdict == bath.verdict
+    assert told.verdict == bath.verdict == verdict_of(athlete, trials[0])
     assert told.verdict_rule == Reason("verdict of all together", trial=1, rule=VERDICT_RULE)
     strong = [finished(1, "ice bath", 0.8, 0.13, "faster"), *trials[1:]]
     assert trial_ledger(logged({}, *strong)).faster == ("ice bath",)

@@ -14,7 +14,7 @@ import xarray as xr
 
 from slackwater.fitting import Athlete, Posterior, plan_trial
 from slackwater.fitting.measures.verdicts import VERDICT_RULE
-from slackwater.fitting.records.trials import Trial
+from slackwater.fitting.records.trials import Analysed, Trial
 from slackwater.fitting.trials.effect import days_saved, typical_session
 from slackwater.fitting.trials.plan import TrialPlan, Wanted, to_record
 from slackwater.fitting.trials.recovered import RecoveredDays
@@ -202,6 +202,18 @@ def test_what_is_registered() -> None:
     assert event.verdict_rule == VERDICT_RULE
     assert event.start == dt.date(2031, 3, 1) + dt.timedelta(NIGHTS + 2)
     assert answer.why_not == ()
+
+
+def test_after_other_trials_the_verdict_asks_for_more_than_the_chance() -> None:
+    judged = Analysed(
+        trial=1, written=WRITTEN, last_night=dt.date(2031, 3, 20), sessions_with=9,
+        sessions_without=9, verdict="undecided", log_rate_ratio_mean=0.1, log_rate_ratio_sd=0.2,
+        chance_worth_having=0.1, p_value=None,
+    )  # fmt: skip
+    others = athlete(trials=[Trial(plan(), [], judged)])
+    said = ask(Wanted("nap", 5, smallest=1.0), of=others).about.warnings
+    assert Reason("told together with others", trials=1) in said
+    assert "told together with others" not in codes(ask(Wanted("nap", 5, smallest=1.0)))
 
 
 def test_too_small_an_effect_is_not_registered() -> None:
