@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from slackwater.fitting import logbook
 from slackwater.fitting.answers.forecast import coming_mornings
@@ -18,6 +18,7 @@ from slackwater.fitting.files import alone, read_whole, write_whole
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE
+from slackwater.fitting.intake.tables import rows_through
 from slackwater.fitting.keeping.confirming import confirmations
 from slackwater.fitting.mornings import Mornings, keep_mornings, key_of, read_mornings
 from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
@@ -27,6 +28,7 @@ from slackwater.fitting.text import plural
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 if TYPE_CHECKING:
+    from slackwater.fitting.intake.tables import Tables
     from slackwater.fitting.keeping.row import Row
     from slackwater.fitting.records.plans import KeptPlan
     from slackwater.fitting.records.trials import AnyEvent, Trial
@@ -37,6 +39,13 @@ PLANS: Final = "plans.json"
 TRIALS: Final = "trials.json"
 _WATCHED: Final = (*(f"{name}.csv" for name in COLUMNS_OF), SETTINGS_FILE, POSTERIOR, PLANS, TRIALS)
 _KEPT: Final = {POSTERIOR: "posterior", PLANS: "plans", TRIALS: "trials"}  # read from one file each
+
+
+class _Before(NamedTuple):
+    """The season as it was read before, and its rows that were fitted."""
+
+    season: Season
+    fitted: list[list[Any]]
 
 
 class SeasonFolder(Athlete):
@@ -50,6 +59,7 @@ class SeasonFolder(Athlete):
         """Take the folder's path; nothing is read yet."""
         self.path = Path(path)
         self._seen = self._stamps()
+        self._before: _Before | None = None
 
     def refresh(self) -> bool:
         """Let go of what rests on a file that was changed since; return whether any was."""
@@ -61,7 +71,7 @@ class SeasonFolder(Athlete):
             resting.add("told")
         if changed - {PLANS, TRIALS}:  # all but what is read from other files alone
             own = set() if changed - _KEPT.keys() else {"season", "doubts"}
-            resting |= self.__dict__.keys() - {"path", "_seen", *_KEPT.values(), *own}
+            resting |= self.__dict__.keys() - {"path", "_seen", "_before", *_KEPT.values(), *own}
         for name in resting:
             self.__dict__.pop(name, None)
         return bool(changed)
@@ -121,7 +131,21 @@ class SeasonFolder(Athlete):
         season, tables = self.checked.season, self.checked.tables
         if season is None or tables is None:
             raise SeasonFilesError(self.checked.problems)
-        return season_of(season.name, assuming(tables, self.doubts)) if self.set_aside else season
+        if self.set_aside:
+            tables = assuming(tables, self.doubts)
+            season = season_of(season.name, tables)
+        if "posterior" in self.__dict__:
+            self._take_over(season, tables)
+        return season
+
+    def _take_over(self, season: Season, tables: Tables) -> None:
+        """Let a season take over the fitted part from the one before, where that did not change."""
+        night = self.posterior.last_night
+        fitted = rows_through(tables, night.astype(object))
+        before = self._before
+        if before is not None and (before.fitted, before.season.name) == (fitted, season.name):
+            season.take_over(before.season, night)
+        self._before = _Before(season, fitted)
 
     @property
     def begun(self) -> bool:

@@ -203,6 +203,16 @@ class Season:
             self._through[night] = seen
         return self._through[night]
 
+    def take_over(self, before: Season, night: np.datetime64) -> None:
+        """Take over what could be seen by a night, from a season that agrees up to it.
+
+        Args:
+            before: the same season before something later than that night was logged.
+            night: the night.
+        """
+        if night in before._through:
+            self._through[night] = before._through[night]
+
     def _as_seen(self, night: np.datetime64) -> Season:
         tables = self.tables()
         tables["readings"] = tables["readings"][tables["readings"]["date"] <= night]
@@ -226,6 +236,10 @@ class Season:
 
     def fingerprint(self) -> str:
         """Return a hash of all that the season holds, its name left out."""
+        return self._fingerprint
+
+    @cached_property
+    def _fingerprint(self) -> str:
         digest = hashlib.sha256()
         for key, table in self.tables().items():
             rows = table.copy()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final, Generic, NamedTuple, TypeVar
@@ -104,6 +105,18 @@ class Tables:
     def logged(self) -> list[Table[Any]]:
         """The tables of what was logged, day by day."""
         return [self.readings, self.sessions, self.interventions, self.stressors]
+
+
+def rows_through(tables: Tables, night: dt.date) -> list[list[Any]]:
+    """Return all rows that readings up to a night can tell of, table by table.
+
+    Args:
+        tables: a folder's rows.
+        night: the last night.
+    """
+    dated = [*tables.logged, tables.levels]
+    kept = [[row for row in table.rows if row.date <= night] for table in dated]
+    return [*kept, tables.types.rows]
 
 
 def no_tables() -> Tables:

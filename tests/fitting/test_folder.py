@@ -16,15 +16,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from slackwater.fitting import Athlete, Posterior, SeasonFolder, read_season
+from slackwater.fitting import Athlete, Posterior, SeasonFolder, read_season, today
 from slackwater.fitting.intake.problems import SeasonFilesError
+from slackwater.fitting.keeping.row import Row
 from slackwater.fitting.records.plans import KeptPlan, Session
 from slackwater.fitting.records.trials import Stopped
+from slackwater.fitting.report.objects import as_object
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.whole_by_hand import whole_posterior
+from tests.fitting.conftest import Fitted
 from tests.fitting.report import folders
 from tests.fitting.trials.by_hand import MEASURE, WRITTEN, plan
 
@@ -258,3 +261,38 @@ def test_a_copied_folder_is_a_season_by_itself(made: Path, tmp_path: Path) -> No
     assert folder.now.night == SeasonFolder(made).now.night
     assert folder.trials[0].plan.measure == MEASURE
     assert n.TYPE in folder.posterior.draws.coords
+
+
+def test_what_is_kept_in_memory_answers_as_a_folder_read_anew(demo_copy: Path) -> None:
+    """After entries, after an edit of the fitted past, and after that was taken back."""
+    kept, last = SeasonFolder(demo_copy), np.datetime64("2031-07-06")
+    _ = kept.now
+    night = {"date": dt.date(2031, 7, 7), "rmssd_ms": 61.0, "sensor": kept.season.sensors[-1]}
+    rows = [Row("readings", night)]
+    rows.append(Row("sessions", {"date": dt.date(2031, 7, 6), "type": "steady row"}))
+    for row in rows:
+        kept.enter([row], "a line")
+        new = SeasonFolder(demo_copy)
+        np.testing.assert_array_equal(kept.now.dips, new.now.dips)
+        assert as_object(today(kept)) == as_object(today(new))
+    fitted = kept.season.through(last)
+    file = demo_copy / "sessions.csv"
+    before = file.read_bytes()
+    file.write_bytes(b"".join(before.splitlines(keepends=True)[:-20]))
+    assert kept.refresh()
+    with pytest.raises(NoAnswerError):
+        _ = kept.now
+    file.write_bytes(before)
+    assert kept.refresh()
+    assert kept.season.through(last).fingerprint() == fitted.fingerprint()
+    _ = kept.now
+
+
+def test_a_fit_is_of_the_season_as_it_is_and_is_kept(
+    demo: Fitted, demo_copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("slackwater.fitting.sampling.fit.fit", lambda season, **how: demo.posterior)
+    (demo_copy / "posterior.nc").unlink()
+    folder = SeasonFolder(demo_copy)
+    assert folder.fit(seed=3) is demo.posterior
+    assert folder.posterior.fingerprint == demo.posterior.fingerprint
