@@ -267,8 +267,9 @@ def test_what_is_kept_in_memory_answers_as_a_folder_read_anew(demo_copy: Path) -
     """After entries, after an edit of the fitted past, and after that was taken back."""
     kept, last = SeasonFolder(demo_copy), np.datetime64("2031-07-06")
     _ = kept.now
-    night = {"date": dt.date(2031, 7, 7), "rmssd_ms": 61.0, "sensor": kept.season.sensors[-1]}
-    rows = [Row("readings", night)]
+    sensor = kept.season.sensors[-1]
+    day = dt.date(2031, 7, 7)
+    rows = [Row("readings", {"date": day, "rmssd_ms": 61.0, "sensor": sensor})]
     rows.append(Row("sessions", {"date": dt.date(2031, 7, 6), "type": "steady row"}))
     for row in rows:
         kept.enter([row], "a line")
