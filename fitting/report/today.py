@@ -32,7 +32,8 @@ def text(answer: Today) -> Iterable[RenderableType]:
     yield heading_of(answer, f"The morning of {words.day_name(str(answer.morning))}")
     for sentence in said(answer):
         yield Padding(Text(sentence), (0, 0, 0, 2))
-    yield _types(answer)
+    if answer.types:
+        yield _types(answer)
 
 
 def said(answer: Today) -> list[str]:
@@ -70,7 +71,9 @@ def headline(answer: Today) -> tuple[str, str]:
     if answer.logged:
         again = _from(answer.back_by, answer)
         return where, f"{listed(answer.logged)} is logged for today; recovered again {again}."
-    first = answer.types[0].from_ if answer.types else answer.back_by
+    if not answer.types:
+        return where, "No session is logged that a reading shows, so there is none to wait for."
+    first = answer.types[0].from_
     if first == answer.morning:
         known = "can be foreseen" if answer.reading_ms is None else "readings tell"
         return where, f"As far as {known}, any of your sessions may come today."

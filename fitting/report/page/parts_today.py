@@ -48,7 +48,9 @@ def today(morning: Today, coming: Forecast, course: Course) -> Part:
             ("session type", "last", "dip", "from"),
             tuple((named(label), *cells) for label, *cells in morning_in_words.rows(morning)),
             slim=True,
-        ),
+        )
+        if morning.types
+        else None,
         pictures_time.recent(course, coming),
         _recent_text(course, coming),
         (*_logged(coming), *_not_marked(course)),

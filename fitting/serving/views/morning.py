@@ -12,6 +12,7 @@ from slackwater.fitting.questions import question
 from slackwater.fitting.report import steps, words
 from slackwater.fitting.report import today as words_of
 from slackwater.fitting.report.caution import SHORT_CAUTION, caution
+from slackwater.fitting.report.page.part import Table
 from slackwater.fitting.report.pieces import pieces
 from slackwater.fitting.report.reasons import sentence, sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
@@ -99,7 +100,7 @@ def _standing(ask: Ask) -> dict[str, Any] | None:
     except SlackwaterError:
         return None  # the season's problems are named above
     where, again = words_of.headline(answer)
-    *_, types = pieces(row.tell(answer))
+    types = next((p for p in pieces(row.tell(answer)) if isinstance(p, Table)), None)
     return {
         "headline": where,
         "again": again,

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from rich.cells import cell_len
 
-from slackwater.fitting import today
+from slackwater.fitting import Athlete, today
 from slackwater.fitting.journey.today import Today
 from slackwater.fitting.report.caution import CAUTION, SHORT_CAUTION
 from slackwater.fitting.report.today import headline, plan, reading, trial
 from slackwater.model.season import DAY
 from tests.fitting.answers import by_hand
+from tests.fitting.answers.by_hand import Known
+from tests.fitting.answers.whole_by_hand import whole_posterior
 from tests.fitting.journey.test_today import LAST, NIGHTS, athlete
 from tests.fitting.records.by_hand import plan as kept
 from tests.fitting.report.terminal.printing import printed
@@ -40,6 +42,13 @@ def test_the_first_sentence(
     sessions: list[tuple[int, str]], known: by_hand.Known, said: str
 ) -> None:
     assert " ".join(headline(today(athlete(*sessions, known=known)))).endswith(said)
+
+
+def test_without_a_session_there_is_none_to_wait_for() -> None:
+    season = by_hand.season(NIGHTS)
+    answer = today(Athlete(season, whole_posterior(season, Known(level=4.1))))
+    assert headline(answer)[1].startswith("No session is logged that a reading shows")
+    assert "session type" not in whole(answer)
 
 
 def test_reading_and_state_each_by_their_name() -> None:
