@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -103,6 +104,7 @@ class Works:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             text=True,
+            start_new_session=True,  # with all processes that it starts, to be stopped together
         )
         assert process.stdin is not None
         process.stdin.write(json.dumps({"kind": kind, **given}))
@@ -121,13 +123,22 @@ class Works:
         work = self._works.get(folder)
         if work is not None and work.running:
             work.stopped = True
-            work.process.terminate()
-            work.process.wait()
+            _end(work.process)
 
     def stop_all(self) -> None:
         """Stop all that runs."""
         for folder in self._works:
             self.stop(folder)
+
+
+def _end(process: subprocess.Popen[str]) -> None:
+    """End a process and all that it started."""
+    if hasattr(os, "killpg"):
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)  # what it writes is whole or not there at all
+    else:
+        process.terminate()
+    process.wait()
 
 
 def main() -> None:
