@@ -10,8 +10,8 @@ from __future__ import annotations
 import json
 import os
 import warnings
-from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -43,7 +43,7 @@ def run_all(
     done = _read(file)
     missing = [task for task in tasks if _key(task) not in done]
     if missing:
-        _compute(file, work, missing, done, jobs)
+        _compute(file, work, missing, done, jobs or os.cpu_count() or 1)
     return [done[_key(task)] for task in tasks]
 
 
@@ -52,29 +52,39 @@ def _compute(
     work: Callable[..., dict[str, Any]],
     missing: list[Task],
     done: dict[str, Any],
-    jobs: int | None,
+    jobs: int,
 ) -> None:
     from rich.progress import track
 
-    workers = ProcessPoolExecutor(
-        jobs or os.cpu_count(),
-        get_context("spawn"),
-        initializer=_quiet,
-        max_tasks_per_child=TASKS_A_PROCESS,
-    )
-    with (
-        workers as pool,
-        file.open("a", encoding="utf-8") as out,
-    ):
-        waiting = {pool.submit(work, *task): task for task in missing}
-        for finished in track(as_completed(waiting), description=file.stem, total=len(missing)):
-            key = _key(waiting[finished])
-            if finished.exception():
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise RuntimeError(f"{file.stem} failed at {key}") from finished.exception()
-            done[key] = finished.result()
+    finished = _finished(work, missing, jobs)
+    with file.open("a", encoding="utf-8") as out:
+        for task, future in track(finished, description=file.stem, total=len(missing)):
+            key = _key(task)
+            if future.exception():
+                finished.close()
+                raise RuntimeError(f"{file.stem} failed at {key}") from future.exception()
+            done[key] = future.result()
             out.write(json.dumps({"task": key, "result": done[key]}) + "\n")
             out.flush()
+
+
+def _finished(
+    work: Callable[..., dict[str, Any]], tasks: list[Task], jobs: int
+) -> Generator[tuple[Task, Future[dict[str, Any]]], None, None]:
+    """Yield tasks as they end, from new processes every so often.
+
+    The pool's own way to renew them, `max_tasks_per_child`, hangs once tasks wait for the one
+    process that ends (Python issue 115634; from memory).
+    """
+    batch = TASKS_A_PROCESS * jobs
+    for first in range(0, len(tasks), batch):
+        with ProcessPoolExecutor(jobs, get_context("spawn"), initializer=_quiet) as pool:
+            waiting = {pool.submit(work, *task): task for task in tasks[first : first + batch]}
+            try:
+                for future in as_completed(waiting):
+                    yield waiting[future], future
+            finally:
+                pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _read(file: Path) -> dict[str, Any]:
