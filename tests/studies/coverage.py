@@ -129,4 +129,6 @@ def _cell(value: Any) -> str:
         if np.isnan(value.value):
             return ""
         return f"{value.value:.2f} ({value.low:.2f} to {value.high:.2f})"
-    return f"{value:.2f}" if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        return "" if np.isnan(value) else f"{value:.2f}"
+    return str(value)

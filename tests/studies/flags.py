@@ -75,7 +75,8 @@ def main() -> None:
     text = _page(options, fallen, vain)
     if options.write:
         write_table(PAGES / "flags-drops.csv", fallen)
-        write_table(PAGES / "flags-without.csv", vain)
+        if vain:
+            write_table(PAGES / "flags-without.csv", vain)
         (PAGES / "flags.md").write_text(text, encoding="utf-8")
     sys.stdout.write(text)
 
@@ -143,9 +144,15 @@ brackets: 95 % ranges, each season one try.
 
 {table(fallen, FALL_COLUMNS)}
 
-## Seasons without a drop
+{_steady(vain, options.nights)}"""
 
-{options.nights} nights, asked from night {FIRST_ASKED} on. A stretch is told once, however many \
+
+def _steady(vain: Rows, nights: int) -> str:
+    if not vain:
+        return "Nights without a drop: [how far to trust which answer](README.md).\n"
+    return f"""## Seasons without a drop
+
+{nights} nights, asked from night {FIRST_ASKED} on. A stretch is told once, however many \
 mornings it lasts; {APART} mornings without part it from the next.
 
 {table(vain, STEADY_COLUMNS)}

@@ -106,16 +106,7 @@ after the season.
 
 {table(coverage, APART)}
 
-## Drops that nobody logged
-
-Every reading falls suddenly and stays down. *At \
-the end*: it has lasted so long on the season's last night, and begins to pass within as long \
-again. The true baseline is the one that readings return to; where the level is new, the new \
-one. How soon a drop is told: [flags](flags.md).
-
-{table(drops, RANGES)}
-
-{_forecasts(scores)}{_verdicts(verdicts)}## Ranks of the truth
+{_drops(drops)}{_forecasts(scores)}{_verdicts(verdicts)}## Ranks of the truth
 
 {chr(10).join(map(_ranks, ranks))}
 ## Fits and new mornings
@@ -124,6 +115,21 @@ one. How soon a drop is told: [flags](flags.md).
 what that costs). {facts["clean"]} of {facts["fits"]} had no divergence; {facts["usable"]} were \
 good enough to answer from. Lowest effective sample size, median: {facts["ess"]:.0f}.
 {_caught_up(facts)}"""
+
+
+def _drops(drops: Rows) -> str:
+    if not drops:
+        return ""
+    return f"""## Drops that nobody logged
+
+Every reading falls suddenly and stays down. *At \
+the end*: it has lasted so long on the season's last night, and begins to pass within as long \
+again. The true baseline is the one that readings return to; where the level is new, the new \
+one. How soon a drop is told: [flags](flags.md).
+
+{table(drops, RANGES)}
+
+"""
 
 
 def _forecasts(scores: Rows) -> str:
