@@ -65,7 +65,7 @@ def test_a_day_is_logged_without_a_mouse(browser: Any, demo_copy: Path) -> None:
         page.wait_for_selector("text=Logged the reading")
         assert page.evaluate("document.documentElement.scrollHeight") <= 1.2 * PHONE["height"]
         keys("Enter")  # on to the log
-        page.wait_for_selector("text=What did you train?")
+        page.wait_for_function("document.activeElement.name === 'type'")
         first = page.evaluate("document.activeElement.value")
         keys("Enter")
         page.wait_for_selector("text=Logged the session")
