@@ -18,6 +18,7 @@ import sys
 import time
 import warnings
 from pathlib import Path
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,7 @@ from tests.studies.promises import PLAN_SEED, demo_trials
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "rehearsals.md"
 CHAINS, DRAWS = 2, 1500  # of a whole fit
+Z_80 = NormalDist().inv_cdf(0.9)
 Rows = list[dict[str, Any]]
 
 
@@ -89,7 +91,6 @@ def _said(task: Rehearsal, learn: Any) -> dict[str, Any]:
     return {
         "mean": effect.mean,
         "sd": effect.sd,
-        "ends": [float(end) for end in np.quantile(draws, [0.1, 0.9])],
         "chance": effect.chance_faster,
         "verdict": verdict(effect.below),
         "draws": len(draws),
@@ -104,7 +105,7 @@ def _page(rows: Rows) -> str:
     sd = column("whole", "sd")
     shift = (column("brief", "mean") - column("whole", "mean")) / sd
     width = np.log(column("brief", "sd") / sd)
-    ends = (column("brief", "ends") - column("whole", "ends")) / sd[:, None]
+    low, high = ((_end(rows, "brief", at) - _end(rows, "whole", at)) / sd for at in (-1, 1))
     same = [row["brief"]["verdict"] == row["whole"]["verdict"] for row in rows]
     apart = [
         f"{row['whole']['chance']:.3f} against {row['brief']['chance']:.3f}"
@@ -135,8 +136,8 @@ against {column("whole", "seconds").mean():.1f} s a trial |
 scattered by {shift.std():.2f} |
 | its standard deviation | {100 * np.expm1(width.mean()):+.0f} % on average, scattered by \
 {100 * width.std():.0f} % |
-| ends of the 80 % range, in standard deviations | lower {ends[:, 0].mean():+.2f}, scattered by \
-{ends[:, 0].std():.2f}; upper {ends[:, 1].mean():+.2f}, scattered by {ends[:, 1].std():.2f} |
+| ends of the 80 % range, in standard deviations | lower {low.mean():+.2f}, scattered by \
+{low.std():.2f}; upper {high.mean():+.2f}, scattered by {high.std():.2f} |
 | promised chance of "faster" with 16 sessions per arm | {promised["brief"]:.2f} against \
 {promised["whole"]:.2f} |
 | chains disagreed, so that it was fitted in whole | {fallen} of {len(rows)} |
@@ -144,6 +145,11 @@ scattered by {shift.std():.2f} |
 Both are told by draws, so two whole fits would not agree to the last digit either. A verdict of \
 "faster" takes a chance of {CLEARLY}.
 """
+
+
+def _end(rows: Rows, way: str, side: int) -> np.ndarray:
+    """Return an end of what each trial's 80 % range of the log rate ratio would be told as."""
+    return np.array([row[way]["mean"] + side * Z_80 * row[way]["sd"] for row in rows])
 
 
 def _but(apart: list[str]) -> str:

@@ -15,20 +15,21 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
 from scipy.stats import beta
 
 from slackwater.fitting.answers.intervals import CLEARLY
-from slackwater.fitting.measures.verdicts import FASTER, SLOWER
+from slackwater.fitting.measures.verdicts import FASTER, SLOWER, UNDECIDED
 from tests.studies.made_trial import FALSE, TIRED, TRUE, WEEKS_BEFORE, WEEKS_ON, in_a_trial, outside
 from tests.studies.pool import run_all
 from tests.studies.promises import SMALLEST, fresh, promise
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "trial.md"
 WEEKS = (12, 24, 36)
+NOT_MEASURED = "Not measured in this run."
 PLANS = (None, 12)  # sessions per arm: as many as four chances in five take, and few
 WRONG = (FASTER, SLOWER)
 Rows = list[dict[str, Any]]
@@ -47,7 +48,8 @@ def main() -> None:
     false = _cells("verdicts_false", in_a_trial, FALSE, given.false, given.jobs)
     true = _cells("verdicts_true", in_a_trial, TRUE, given.true, given.jobs)
     free = _cells("verdicts_outside", outside, [*WEEKS_ON, TIRED], given.outside, given.jobs)
-    plans = run_all("promises", promise, [(size,) for size in PLANS], given.jobs)
+    sizes = PLANS if given.promises else ()
+    plans = run_all("promises", promise, [(size,) for size in sizes], given.jobs)
     tasks = [(p["sessions"], k) for p in plans for k in range(given.promises)]
     kept = run_all("promises_kept", fresh, tasks, given.jobs)
     page = _page(false, true, free, _promises(plans, kept), given)
@@ -81,16 +83,22 @@ def _held(rows: Rows, what: str) -> str:
     return shares(round(sum(row[what]["cover"] for row in rows)), len(rows))
 
 
-def _table(head: str, cells: Cells, row: Any) -> str:
+def _table(head: str, cells: Cells, row: Callable[[Rows], Iterable[str]]) -> str:
     titles = ("what the measure does", "weeks", *head.split(" | "))
     lines = [f"| {' | '.join(titles)} |", f"| --- |{' ---: |' * (len(titles) - 1)}"]
     for (name, weeks), rows in cells.items():
-        lines.append(f"| {name} | {weeks} | {' | '.join(row(rows))} |")
-    return "\n".join(lines)
+        if rows:
+            lines.append(f"| {name} | {weeks} | {' | '.join(row(rows))} |")
+    return "\n".join(lines) if any(cells.values()) else NOT_MEASURED
 
 
 def _promises(plans: Rows, kept: Rows) -> str:
-    lines = []
+    if not plans:
+        return f"{NOT_MEASURED}\n"
+    lines = [
+        "| sessions per arm | promised | fresh trials | ended *faster* |",
+        "| ---: | ---: | ---: | ---: |",
+    ]
     for at, plan in enumerate(plans):
         each = kept[at * len(kept) // len(plans) : (at + 1) * len(kept) // len(plans)]
         low, chance, high = (100 * value for value in plan["chance"])
@@ -98,15 +106,15 @@ def _promises(plans: Rows, kept: Rows) -> str:
             f"| {plan['sessions']} | {chance:.0f} % ({low:.0f}–{high:.0f}) | {len(each)} "
             f"| {_said(each, 'faster')} |"
         )
-    return "\n".join(lines)
+    return "\n".join(lines) + "\n"
 
 
 def _page(false: Cells, true: Cells, free: Cells, promises: str, given: argparse.Namespace) -> str:
     null = [row for rows in false.values() for row in rows]
-    wrong = {w: [r for (_, at), rows in false.items() if at == w for r in rows] for w in WEEKS}
-    by_length = "; ".join(f"{w} weeks: {_said(rows, *WRONG)}" for w, rows in wrong.items())
+    wrong = sum(row["verdict"] in WRONG for row in null)
     told = [row for rows in free.values() for row in rows]
-    verdicts = sum(row["verdict"] != "undecided" for row in told)
+    verdicts = sum(row["verdict"] != UNDECIDED for row in told)
+    got_one = f": {verdicts} of {len(told)} seasons got one" if told else ""
     command = " ".join(
         f"--{k} {getattr(given, k)}" for k in ("false", "true", "outside", "promises")
     )
@@ -129,7 +137,9 @@ no verdict, whatever `--peek` shows.
 
 {_table(FALSE_HEAD, false, _false_row)}
 
-All together: false verdicts in {_said(null, *WRONG)}. {by_length}.
+All together: {wrong} of {len(null)} verdicts are false. Seasons of one number are one athlete and \
+one sequence of luck in all of these cells, so that cells can be compared; their counts cannot be \
+added up as if they were independent.
 
 ## In a trial, with an effect
 
@@ -141,8 +151,8 @@ Shallower dips are no faster recovery, and the model has no place for them: ther
 ## Without lots
 
 Used every other week, or (in the last rows) only on days that begin tired. No verdict is given \
-outside a trial, however often one looks: {verdicts} of {len(told)} seasons got one. Beside it, \
-what the trials' rule would have said had it been used once, at the end.
+outside a trial, however often one looks{got_one}. Beside it, what the trials' rule would have \
+said had it been used once, at the end.
 
 {_table(FREE_HEAD, free, _free_row)}
 
@@ -152,10 +162,7 @@ For the demo season and a measure that saves {SMALLEST:g} day of a typical sessi
 of the verdict *faster* that `trial plan` promises from its 40 trials, with its 80 % range, and \
 the share of fresh trials of that size that ended so, of other draws of the same athlete.
 
-| sessions per arm | promised | fresh trials | ended *faster* |
-| ---: | ---: | ---: | ---: |
-{promises}
-"""
+{promises}"""
 
 
 HELD = "ratio held, 80 %"
