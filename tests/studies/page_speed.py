@@ -7,6 +7,7 @@ season; it is asked over HTTP as a browser asks.
 from __future__ import annotations
 
 import datetime as dt
+import os
 import platform
 import re
 import subprocess
@@ -132,7 +133,7 @@ def text(starts: Any, rows: list[tuple[str, list[float]]], memory: list[float]) 
     return f"""# How soon the page answers
 
 Written by `python -m tests.studies.page_speed`, Python {platform.python_version()}, on the demo \
-season, the page in a process of its own and asked over HTTP.
+season, the page in a process of its own and asked over HTTP{_load()}.
 
 | | how many | median | 99 in 100 within |
 | --- | --- | --- | --- |
@@ -147,6 +148,14 @@ An entry is answered with the view that says what it means: the files are writte
 checked again, the new morning is taken in for each draw of the posterior, and the answer of the \
 morning is worked out anew. A view asked for again is not.
 """
+
+
+def _load() -> str:
+    """Return how busy the machine was besides, where the system tells."""
+    if not hasattr(os, "getloadavg"):
+        return ""
+    busy = os.getloadavg()[1]
+    return f"; over these five minutes, {busy:.0f} processes wanted the {os.cpu_count()} cores"
 
 
 if __name__ == "__main__":
