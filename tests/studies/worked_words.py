@@ -117,7 +117,7 @@ def _verdict(true: float, row: dict[str, Any]) -> str:
     ended = f"trial {row['trial']} ended *{row['verdict']}*"
     if true > 1:
         works = f"The {row['measure']} does work: {ended}"
-        return f"{works}." if row["verdict"] == "faster" else f"{works}, and missed it."
+        return f"{works}." if row["verdict"] == "faster" else f"{works}: it did not show it."
     wrong = row["verdict"] in ("faster", "slower")
     end = ", a false alarm." if wrong else ", and it was not kept."
     return f"The {row['measure']} does nothing: {ended}{end}"
