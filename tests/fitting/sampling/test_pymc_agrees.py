@@ -25,8 +25,8 @@ def test_both_samplers_agree_within_monte_carlo_error(demo: Fitted) -> None:
     mine = fit(season, seed=1).tree["posterior"].to_dataset()
     with build_model(season):
         drawn = pm.sample(
-            draws=500,
-            tune=700,
+            draws=300,
+            tune=500,
             chains=2,
             cores=1,
             random_seed=1,
