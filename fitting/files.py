@@ -19,6 +19,11 @@ MEBIBYTE: Final = 2**20
 MOST_OF_A_TEXT: Final = 16 * MEBIBYTE  # 40 years of nights are under 1 MiB
 
 
+def new_folder(path: Path) -> None:
+    """Make a season's folder where there is none: a body's data are their owner's alone."""
+    path.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
 def read_whole(path: Path, most: int = MOST_OF_A_TEXT) -> bytes:
     """Return what a file holds; a pipe is not waited for, and a device not read.
 

@@ -33,8 +33,6 @@ from slackwater.model.errors import QuestionError
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
 
-_RIGHTS = 0o700  # a body's data are their owner's alone
-
 
 def there_already(season: Path) -> tuple[Tables, list[Shape]]:
     """Return what a season has, and the shapes that it knows; a new one has neither.
@@ -108,7 +106,7 @@ def take_in(
     """Enter what comes in, as one step, and keep in season.toml how the file was read.
 
     Args:
-        folder: the season folder, made where it is not there.
+        folder: the season folder.
         found: what the file is.
         merged: its rows against the season's.
         replacing: whether they take the place of other ones.
@@ -117,7 +115,6 @@ def take_in(
     """
     tables, kept = there
     coming = coming_of(merged, replacing)
-    folder.path.mkdir(mode=_RIGHTS, exist_ok=True)
     if coming:
         added = len(merged.added)
         rows = [Row(e.file, e.cells, place >= added) for place, e in enumerate(coming)]

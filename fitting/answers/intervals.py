@@ -70,7 +70,12 @@ def check_level(level: float) -> None:
         raise QuestionError(f"The level {level} is no share between 0 and 1; 0.8 is the default.")
 
 
+def shares(level: float) -> tuple[float, float, float]:
+    """Return the shares of a distribution that lie under low, median and high."""
+    tail = (1.0 - level) / 2.0
+    return tail, 0.5, 1.0 - tail
+
+
 def _quantiles(draws: NDArray[np.float64], level: float) -> NDArray[np.float64]:
     check_level(level)
-    tail = (1.0 - level) / 2.0
-    return np.asarray(np.quantile(draws, [tail, 0.5, 1.0 - tail], axis=0))
+    return np.asarray(np.quantile(draws, shares(level), axis=0))

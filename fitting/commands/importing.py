@@ -78,6 +78,7 @@ def import_(
       slackwater import old.csv my-season --dates day-first --column "rmssd=Night"
     """
     from slackwater.fitting import foreign
+    from slackwater.fitting.files import new_folder
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.importing.merge import merge
 
@@ -107,6 +108,7 @@ def import_(
         error.add_note("  --yes takes it as it is")
         raise error
     folder = SeasonFolder(season)
+    new_folder(folder.path)
     foreign.take_in(folder, found, merged, replacing, doubted, there)
     _tell(folder, found, merged, replacing, doubts, as_json)
 

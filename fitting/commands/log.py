@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from slackwater.fitting.keeping.row import Row
 
 _SHOWN: Final = 10  # days
-_FOLDER_RIGHTS: Final = 0o700  # a body's data are their owner's alone
 _TODAY: Final = {"today": dt.timedelta(0), "yesterday": dt.timedelta(1)}
 
 
@@ -229,6 +228,7 @@ def _make_sure(season: Path, row: Row, yes: bool) -> list[Row]:
     A person at a terminal is asked. Without a terminal nothing is written.
     """
     from slackwater.fitting.daily.doubted import doubts_of_rows
+    from slackwater.fitting.files import new_folder
     from slackwater.fitting.keeping.confirming import confirmations
 
     doubts = doubts_of_rows(season, [row], dt.date.today())
@@ -246,7 +246,7 @@ def _make_sure(season: Path, row: Row, yes: bool) -> list[Row]:
             click.echo(f"Nothing was written.{more}", err=True)
             sys.exit(NO_ANSWER)
     if not season.exists():
-        season.mkdir(mode=_FOLDER_RIGHTS, parents=True)
+        new_folder(season)
     return confirmations(doubt.row for doubt in doubts)
 
 

@@ -7,7 +7,7 @@ all that was ever tried judged together, so that the luckiest of many does not w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import log
@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
-from slackwater.fitting.answers.intervals import CLEARLY, Interval, interval
-from slackwater.fitting.measures.shrinkage import shrink, without_prior
+from slackwater.fitting.answers.intervals import CLEARLY, Interval, interval, shares
+from slackwater.fitting.measures.shrinkage import Shrunk, shrink, without_prior
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.state.standing import Standing
 from slackwater.model.dynamics import Floats
@@ -71,8 +71,7 @@ class Effect(NamedTuple):
 
     def rate_ratio(self, level: float) -> Interval:
         """Return the recovery rate with the measure over without it."""
-        shares = ((1 - level) / 2, 0.5, (1 + level) / 2)
-        return Interval(*(float(np.exp(self._normal.inv_cdf(share))) for share in shares))
+        return Interval(*(float(np.exp(self._normal.inv_cdf(s))) for s in shares(level)))
 
     @property
     def _normal(self) -> NormalDist:
@@ -185,19 +184,11 @@ def judged(tried: Sequence[Tried], level: float) -> list[Judged]:
         tried: all of them, from `ever_tried`.
         level: credible mass of every interval.
     """
-    mean, sd = np.array([t.effect.mean for t in tried]), np.array([t.effect.sd for t in tried])
-    found = shrink(*without_prior(mean, sd, [t.effect.prior for t in tried]))
-    shares = ((1 - level) / 2, 0.5, (1 + level) / 2)
-    ranges = np.exp([found.quantile(share) for share in shares]).T
-    several = sum(t.trial is not None for t in tried) > 1
+    found = _together(tried)
+    ranges = np.exp([found.quantile(share) for share in shares(level)]).T
     return [
-        Judged(
-            each,
-            Interval(*map(float, ranges[j])),
-            1 - found.below(j, 0.0),
-            *_told(each, partial(found.below, j), several),
-        )
-        for j, each in enumerate(tried)
+        Judged(each, Interval(*map(float, ranges[j])), 1 - found.below(j, 0.0), *said)
+        for j, (each, said) in enumerate(zip(tried, _told(tried, found), strict=True))
     ]
 
 
@@ -207,20 +198,32 @@ def verdict_of(athlete: Athlete, trial: Trial) -> str:
         return ""
     if sum(t.analysed is not None for t in athlete.trials) == 1:
         return trial.analysed.verdict
-    level = 0.8  # of ranges that nobody asks for here
-    its = [each.verdict for each in judged(ever_tried(athlete), level) if each.tried.trial is trial]
-    return its[0] or ""
+    tried = ever_tried(athlete)
+    told = zip(tried, _told(tried, _together(tried)), strict=True)
+    return next(said or "" for each, (said, _) in told if each.trial is trial)
 
 
-def _told(
-    tried: Tried, below: Callable[[float], float], several: bool
-) -> tuple[str | None, Reason]:
-    if tried.trial is None:
-        return None, Reason("no verdict outside a trial")
-    number, rule = tried.trial.plan.trial, tried.trial.plan.verdict_rule
-    if several:
-        return verdict(below), Reason("verdict of all together", trial=number, rule=VERDICT_RULE)
-    return tried.alone, Reason("verdict of its trial", trial=number, rule=rule)
+def _together(tried: Sequence[Tried]) -> Shrunk:
+    mean, sd = np.array([t.effect.mean for t in tried]), np.array([t.effect.sd for t in tried])
+    return shrink(*without_prior(mean, sd, [t.effect.prior for t in tried]))
+
+
+def _told(tried: Sequence[Tried], found: Shrunk) -> Iterator[tuple[str | None, Reason]]:
+    """Yield the verdict that is told of each, and the rule that it follows from."""
+    several = sum(t.trial is not None for t in tried) > 1
+    for j, each in enumerate(tried):
+        if each.trial is None:
+            yield None, Reason("no verdict outside a trial")
+            continue
+        plan = each.trial.plan
+        if several:
+            rule = Reason("verdict of all together", trial=plan.trial, rule=VERDICT_RULE)
+            yield verdict(partial(found.below, j)), rule
+        else:
+            yield (
+                each.alone,
+                Reason("verdict of its trial", trial=plan.trial, rule=plan.verdict_rule),
+            )
 
 
 def latest_state(athlete: Athlete) -> Standing | None:

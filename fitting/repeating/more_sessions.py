@@ -20,6 +20,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from slackwater.fitting.answers.intervals import shares
 from slackwater.model.dynamics import Floats, days_to_recover, threshold_of
 
 NIGHTS: Final = 7  # readings after a session, before the next one
@@ -250,8 +251,8 @@ def weighed_widths(days: Floats, log_weight: Floats, level: float) -> Floats:
     weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[:, order]
     weight /= weight.sum(axis=1, keepdims=True)
     middles = np.cumsum(weight, axis=1) - 0.5 * weight
-    ends = [(1 - level) / 2, (1 + level) / 2]
-    return np.array([np.diff(np.interp(ends, row, days[order]))[0] for row in middles])
+    low, _, high = shares(level)
+    return np.array([np.diff(np.interp([low, high], row, days[order]))[0] for row in middles])
 
 
 def _mirrored(rng: np.random.Generator, shape: tuple[int, int]) -> Floats:

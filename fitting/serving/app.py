@@ -24,7 +24,16 @@ from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.report.reasons import told as in_words
 from slackwater.fitting.serving import rendering
-from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, filled, path_of
+from slackwater.fitting.serving.asked import (
+    Answered,
+    Ask,
+    Elsewhere,
+    File,
+    Shown,
+    filled,
+    path_of,
+    sent_again,
+)
 from slackwater.fitting.serving.door import Door, TooManyTriesError
 from slackwater.fitting.serving.guard import (
     Guard,
@@ -303,8 +312,11 @@ def _unanswered(why: str, form: Mapping[str, list[str]], problems: Collection[An
 def _refused(
     why: str, status: int, form: Mapping[str, list[str]], problems: Collection[Any] = ()
 ) -> Shown:
-    kept = [(name, each) for name, values in form.items() for each in values if name != "token"]
-    facts = {"why": why, "kept": kept, "problems": [str(problem) for problem in problems]}
+    facts = {
+        "why": why,
+        "kept": sent_again(form),
+        "problems": [str(problem) for problem in problems],
+    }
     return Shown("refused", "That did not work", facts, status)
 
 

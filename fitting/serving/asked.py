@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -128,14 +128,18 @@ class Ask:
         """Return what a field was filled with, or the address has; empty where nothing was."""
         return (self.form.get(name) or [self.query.get(name, "")])[0].strip()
 
-    def date(self, name: str, otherwise: dt.date) -> dt.date:
-        """Return a field's date.
+    def day(self, name: str) -> dt.date | None:
+        """Return a field's date; None where it is empty.
 
         Raises:
             QuestionError: it holds something else.
         """
         given = self.one(name)
-        return parse_day(given) if given else otherwise
+        return parse_day(given) if given else None
+
+    def date(self, name: str, otherwise: dt.date) -> dt.date:
+        """Return a field's date, or another where it is empty; errors as `day`."""
+        return self.day(name) or otherwise
 
     def whole(self, name: str, otherwise: int, least: int = 0, most: int = 10_000) -> int:
         """Return a field's whole number.
@@ -160,6 +164,23 @@ def path_of(season: str, view: str = "") -> str:
     from urllib.parse import quote
 
     return f"/s/{quote(season, safe='')}/{view}"
+
+
+def sent_again(
+    form: Mapping[str, Sequence[str]], but: Container[str] = ()
+) -> list[tuple[str, str]]:
+    """Return what a form was filled with, for another that sends it once more.
+
+    Args:
+        form: the fields.
+        but: those that are left out, beside the token.
+    """
+    return [
+        (name, value)
+        for name, values in form.items()
+        for value in values
+        if name != "token" and name not in but
+    ]
 
 
 async def filled(form: Any) -> tuple[dict[str, list[str]], dict[str, list[tuple[str, bytes]]]]:

@@ -189,7 +189,7 @@ def _plan_trial(folder: Path, progress: Progress, **wanted: Any) -> dict[str, An
     start = wanted.pop("start")
     asked = Wanted(**wanted, start=np.datetime64(start) if start else None)
     answer = row.ask(season, asked, run=lambda tasks: rehearse_all(tasks, progress))
-    event = to_record(answer, season.trials, _now()) if answer.planned else None
+    event = to_record(answer, season.trials, this_moment()) if answer.planned else None
     return {
         "told": as_plain(pieces(row.tell(answer))),
         "mind": sentences((*answer.about.warnings, *answer.why_not)),
@@ -209,12 +209,13 @@ def _judge_trial(folder: Path, progress: Progress) -> dict[str, Any]:
     season, row = SeasonFolder(folder), question("trial analyse")
     priors = season.posterior.priors if season.fitted else None
     answer = row.ask(season, judging(priors, progress))
-    if event := to_record(answer, _now()):
+    if event := to_record(answer, this_moment()):
         season.record(event)
     return {"told": as_plain(pieces(row.tell(answer))), "mind": sentences(answer.about.warnings)}
 
 
-def _now() -> dt.datetime:
+def this_moment() -> dt.datetime:
+    """Return the time, to the second, as records keep it."""
     return dt.datetime.now(dt.UTC).replace(microsecond=0)
 
 

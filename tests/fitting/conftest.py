@@ -6,10 +6,10 @@ import io
 import re
 import shutil
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -37,6 +37,20 @@ class Fitted(NamedTuple):
     folder: Path
     season: Season
     posterior: Posterior
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Start Chromium, by playwright; without either of them, what looks into it is skipped."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.skip("chromium is not installed: nothing was looked at in a browser")
+    quiet = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=chromium, args=quiet)
+        yield started
+        started.close()
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path, PurePath
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -92,7 +91,7 @@ def take_beats(ask: Ask) -> Answered:
     """
     key, files = _brought(ask)
     date, sensor = ask.one("date"), ask.one("sensor")
-    asked = Asked(date=ask.date("date", dt.date.min) if date else None)
+    asked = Asked(date=ask.day("date"))
     season = ask.season
     with TemporaryDirectory() as place:
         for file in files:

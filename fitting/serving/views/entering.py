@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from typing import Any
 
 from slackwater.fitting.daily.doubted import doubts_of_rows
 from slackwater.fitting.daily.logged import log_row
 from slackwater.fitting.daily.typed import Typed, replaced, row_of
 from slackwater.fitting.doubts.entries import Doubt
+from slackwater.fitting.files import new_folder
 from slackwater.fitting.keeping.confirming import confirmations
 from slackwater.fitting.keeping.row import Row
 from slackwater.fitting.report.daily import text
 from slackwater.fitting.report.reasons import sentence
-from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown
-
-_RIGHTS = 0o700  # a body's data are their owner's alone
+from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown, sent_again
 
 
 def enter(ask: Ask, typed: Typed, day: dt.date, then: str) -> Answered:
@@ -62,7 +60,7 @@ def make_folder(ask: Ask) -> None:
     """Make the folder of a season that is about to begin; never of one that was there before."""
     path = ask.season.path
     if ask.seasons.begins(ask.named) and not path.exists():
-        path.mkdir(mode=_RIGHTS, parents=True)
+        new_folder(path)
 
 
 def undo(ask: Ask) -> Answered:
@@ -75,8 +73,10 @@ def _right(doubts: Sequence[Doubt]) -> list[Row]:
 
 
 def _asking(ask: Ask, what: str, said: Sequence[str]) -> Shown:
-    kept: list[tuple[str, Any]] = [
-        (name, value) for name, values in ask.form.items() for value in values if name != "token"
-    ]
-    facts = {"what": what, "said": said, "kept": kept, "back": ask.one("back") or ask.to()}
+    facts = {
+        "what": what,
+        "said": said,
+        "kept": sent_again(ask.form),
+        "back": ask.one("back") or ask.to(),
+    }
     return Shown("sure", "Is that right?", facts)

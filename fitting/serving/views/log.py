@@ -10,6 +10,7 @@ from slackwater.fitting.daily.likely import LESS, MORE, likely
 from slackwater.fitting.daily.typed import Typed, row_of
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.logbook import last_entry
+from slackwater.fitting.records.plans import holding
 from slackwater.fitting.report import words
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
 from slackwater.fitting.serving.days import DAY, Calendar, reading_of
@@ -117,8 +118,7 @@ def _expected(season: SeasonFolder, day: dt.date) -> tuple[list[str], list[str]]
     """Return the types planned for a day, and the measure on trial."""
     found: Any = ([], [])
     try:
-        if season.plans:
-            found[0].extend(s.type for s in season.plans[-1].sessions if s.date == day)
+        found[0].extend(s.type for s in holding(season.plans).sessions if s.date == day)
         found[1].extend(trial.plan.measure for trial in season.trials if trial.open)
     except SlackwaterError:
         pass  # a damaged record is told where it is asked for

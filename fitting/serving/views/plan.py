@@ -12,15 +12,17 @@ from slackwater.fitting.report import words
 from slackwater.fitting.report.page.part import Part
 from slackwater.fitting.report.pieces import pieces
 from slackwater.fitting.report.reasons import sentences, told
-from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown
+from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, sent_again
 from slackwater.fitting.serving.views.morning import this_morning
 from slackwater.fitting.spacing.plan import SpacingPlan, plan_to_keep
 from slackwater.fitting.spacing.wish import HIGHEST_CHANCE, MOST_SESSIONS, Date
 from slackwater.fitting.state.ahead import FARTHEST
+from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.text import WEEKDAYS
 from slackwater.model.errors import NoAnswerError, QuestionError, SlackwaterError
 
 _USUAL_DAYS: Final = 14
+_USUAL_CHANCE: Final = round(100 * FOUR_IN_FIVE)  # percent
 _FIXED: Final = 3  # rows for sessions on given days
 _CALENDAR: Final = "text/calendar; charset=utf-8"
 
@@ -37,6 +39,7 @@ def show(ask: Ask) -> Answered:
         "most": MOST_SESSIONS,
         "fixed_rows": range(_FIXED),
         "weekdays": WEEKDAYS,
+        "chance": _USUAL_CHANCE,
         "kept": ask.once("kept plan", lambda: _kept(season)),
         "today": _of_today(ask),
     }
@@ -65,7 +68,7 @@ def make(ask: Ask) -> Answered:
         ],
         "told_pieces": pieces(row.tell(plan)),
         "mind": sentences(plan.about.warnings),
-        "kept": [(n, v) for n, vs in ask.form.items() for v in vs if n not in ("token", "do")],
+        "kept": sent_again(ask.form, but=("do",)),
     }
     return Shown("planned", "The plan that is wanted", facts)
 
@@ -109,7 +112,7 @@ def _options(ask: Ask) -> dict[str, Any]:
         "start": ask.one("start") or None,
         "fixed": fixed,
         "rest": ask.form.get("rest", []),
-        "chance": _share(ask.one("chance") or "80"),
+        "chance": _share(ask.one("chance") or str(_USUAL_CHANCE)),
         "chance_for": {label: _share(ask.one(f"chance-{label}")) for label in types},
     }
 

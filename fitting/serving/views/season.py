@@ -64,7 +64,8 @@ def show_night(ask: Ask) -> Answered:
     from slackwater.fitting.report.page.parts_today import explain
 
     night = ask.one("night")
-    given = np.datetime64(ask.date("night", dt.date.min)) if night else None
+    day = ask.day("night")
+    given = None if day is None else np.datetime64(day)
     row = question("explain")
     part = ask.once(("explain", night), lambda: explain(row.ask(ask.season, given)))
     return Shown("one_part", part.title, {"parts_shown": [part], "back": ask.to("season")})

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import secrets
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -14,9 +13,15 @@ from slackwater.fitting.records.trials import Planned, Trial, latest_trial, stop
 from slackwater.fitting.report.pieces import from_plain, pieces
 from slackwater.fitting.report.reasons import sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown
-from slackwater.fitting.serving.work import JUDGE_TRIAL, PLAN_TRIAL
+from slackwater.fitting.serving.work import JUDGE_TRIAL, PLAN_TRIAL, this_moment
 from slackwater.fitting.trials.analyse import due
+from slackwater.fitting.trials.plan import CHANCE
 from slackwater.model.errors import NoAnswerError, QuestionError
+
+_DOING: Final = {
+    PLAN_TRIAL: "Simulating whole trials and fitting each",
+    JUDGE_TRIAL: "Judging the trial",
+}
 
 
 def show(ask: Ask) -> Answered:
@@ -31,7 +36,9 @@ def show(ask: Ask) -> Answered:
         "today": ask.once(("trial today", ask.seasons.clock()), lambda: _today(ask)),
         "measures": list(season.season.interventions),
         "start": season.season.last_night + np.timedelta64(1, "D"),
-        "work": work if work is not None and work.kind in (PLAN_TRIAL, JUDGE_TRIAL) else None,
+        "work": work if work is not None and work.kind in _DOING else None,
+        "doing": _DOING.get(work.kind, "") if work else "",
+        "chance": round(100 * CHANCE),
         "busy": work is not None and work.running,
         "came": from_plain(work.came["told"]) if work and "told" in work.came else [],
         "came_mind": work.came.get("mind", []) if work else [],
@@ -47,15 +54,16 @@ def plan(ask: Ask) -> Answered:
     Raises:
         QuestionError: what is asked for makes no sense.
     """
-    sessions = ask.whole("sessions", 0, most=64)
+    sessions, start = ask.whole("sessions", 0, most=64), ask.day("start")
+    chance = _number(ask.one("chance"))
     ask.works.start(
         ask.season.path,
         PLAN_TRIAL,
         measure=ask.one("measure"),
         smallest=_number(ask.one("smallest")),
-        chance=(_number(ask.one("chance")) or 80.0) / 100,
+        chance=CHANCE if chance is None else chance / 100,
         sessions=sessions or None,
-        start=str(ask.date("start", dt.date.min)) if ask.one("start") else None,
+        start=str(start) if start else None,
         seed=secrets.randbelow(2**32),
     )
     return Elsewhere(ask.to("trial"))
@@ -83,8 +91,7 @@ def judge(ask: Ask) -> Answered:
 
 def give_up(ask: Ask) -> Answered:
     """Stop the open trial, for a reason that the record keeps."""
-    now = dt.datetime.now(dt.UTC).replace(microsecond=0)
-    ask.season.record(stop_trial(ask.season.trials, ask.one("because"), now))
+    ask.season.record(stop_trial(ask.season.trials, ask.one("because"), this_moment()))
     return Elsewhere(ask.to("trial"), ["The trial is stopped, and stays in the record."])
 
 

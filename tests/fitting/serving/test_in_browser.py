@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,23 +11,10 @@ from tests.fitting.serving.conftest import NEXT
 from tests.fitting.serving.served import Clock, Served
 from tests.fitting.serving.test_app import rows
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core")
 
-CHROMIUM = shutil.which("chromium")
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 VIEWS = ("", "log", "week", "season", "why", "types", "rest", "plan", "trial", "fit", "beats")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("chromium is not installed: the page was not looked at in a browser")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield started
-        started.close()
 
 
 class Keys:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +9,8 @@ import pytest
 
 from tests.fitting.report.terminal.printing import TECHNICAL
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe-core")
 
-CHROMIUM = shutil.which("chromium")
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 PAPER = 680  # CSS pixels between the margins of A4; Letter has a few more
 LOOKS = [(w, m) for w in (360, 768, 1440) for m in ("light", "dark")] + [(PAPER, "print")]
 
@@ -48,16 +43,6 @@ IN_PICTURES = """() => {
 
 SHOWN = """() => [...document.querySelectorAll('.drawn')].map(
   drawn => [...drawn.querySelectorAll('svg')].filter(svg => svg.checkVisibility()).length)"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("chromium is not installed: the report was not looked at in a browser")
-    with sync_api.sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield started
-        started.close()
 
 
 @pytest.fixture(params=["planned", "odd"])

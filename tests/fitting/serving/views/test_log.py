@@ -4,6 +4,8 @@ import datetime as dt
 import re
 from pathlib import Path
 
+from slackwater.fitting.folder import SeasonFolder
+from slackwater.fitting.records.plans import KeptPlan
 from tests.fitting.serving.conftest import NEXT, Visitor, text_of, visit
 from tests.fitting.serving.test_app import rows
 
@@ -72,3 +74,18 @@ def test_a_weeks_wrong_line_is_asked_about_and_none_is_written(
     assert rows(demo_copy)[-1]["date"] == "2031-07-06"
     visitor.enters("week", **form, sure="yes")
     assert rows(demo_copy)[-1]["rmssd_ms"] == "6.4"
+
+
+def test_what_is_planned_for_a_day_comes_first_by_whatever_plan_holds(
+    visitor: Visitor, demo_copy: Path
+) -> None:
+    for day, label in ((8, "hill run"), (20, "steady row")):
+        session = {"type": label, "date": f"2031-07-{day:02}", "fixed": True}
+        plan = {
+            "season": "demo", "made_from": "2031-07-06", "start": session["date"], "days": 5,
+            "rest": [], "logged": [], "sessions": [session | {"chance": 0.9, "asked": 0.8}],
+        }  # fmt: skip
+        SeasonFolder(demo_copy).keep(KeptPlan.model_validate(plan))
+    for day, label in ((8, "hill run"), (20, "steady row")):
+        page = visitor.look(f"log?day=2031-07-{day:02}")
+        assert re.findall(r'name="type" value="([^"]+)"', page)[0] == label
