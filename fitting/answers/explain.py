@@ -40,8 +40,8 @@ class ReadingPart:
         share_ln: what it adds to the reading, ln; below 0 for what lowers it.
         share_ms: the same in ms.
         counts: whether it comes to anything: may reach 1 % of the reading, or is its noise.
-        weighs: whether it lowers the reading by 1 % or more, by the middle estimate, and is not
-            its noise.
+        weighs: whether it lowers the reading, by all of its range and by 1 % or more in the middle,
+            and is not its noise. A measure's own share may lie on either side.
     """
 
     kind: str
@@ -220,7 +220,7 @@ def _part(share: Share, per_ln: Floats, level: float) -> ReadingPart:
         share_ln=share_ln,
         share_ms=interval(share.draws * per_ln, level),
         counts=noise or max(abs(math.expm1(bound)) for bound in share_ln) >= NEGLIGIBLE,
-        weighs=not noise and math.expm1(share_ln.median) <= -NEGLIGIBLE,
+        weighs=not noise and share_ln.high < 0 and math.expm1(share_ln.median) <= -NEGLIGIBLE,
     )
 
 

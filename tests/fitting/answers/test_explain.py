@@ -277,6 +277,14 @@ def dipped(days: int = 33) -> Season:
     return by_hand.season(sessions=[(28, "row")], readings=readings)
 
 
+def test_what_may_as_well_raise_a_reading_does_not_weigh(demo_athlete: Athlete) -> None:
+    """A measure's own share on the demo's last night lies on either side of nothing."""
+    parts = explain(demo_athlete).parts
+    unclear = [part for part in parts if part.share_ln.low < 0 < part.share_ln.high]
+    assert {part.kind for part in unclear} >= {"intervention", "noise"}
+    assert not any(part.weighs for part in unclear)
+
+
 def test_what_weighs_most_is_most_of_the_gap() -> None:
     answer = asked(dipped(), 29, KNOWN._replace(noise_sd=0.01))
     assert [part.label for part in answer.parts if part.weighs] == ["row"]
