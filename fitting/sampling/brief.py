@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from contextlib import AbstractContextManager, nullcontext
+from functools import partial
+from itertools import islice
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -29,7 +31,9 @@ from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch
 
 MANY: Final = 40  # a variable of more numbers than this has one for each session, night or so
-DRAWS: Final = (80, 240)  # of each chain; the more where the chains disagree
+DRAWS: Final = 80  # of each chain, and as many again while the chains disagree
+ROUNDS: Final = 3
+FEW: Final = 24  # of each chain, for medians alone
 
 
 def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
@@ -44,12 +48,11 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
     """
     season = season.observed()
 
-    def learn(stretches: tuple[Stretch, ...]) -> Learnt:
+    def learn(stretches: tuple[Stretch, ...], draws: int = DRAWS, rounds: int = ROUNDS) -> Learnt:
         model, code, start = _compiled(season, priors, stretches)
         many = np.repeat(np.array(code.lengths) > MANY, code.lengths)
         middle = np.where(many, 0.0, np.repeat(start, code.lengths))
-        for draws in DRAWS:
-            drawn = draw(code.density(), middle, ~many, seed, draws)
+        for drawn in islice(draw(code.density(), middle, ~many, seed, draws), rounds):
             posterior = named_draws(model, code, drawn.points)
             checks = _check(posterior)
             if checks.usable and drawn.accepted > STUCK:
@@ -57,7 +60,7 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
         groups = {"posterior": posterior, "constant_data": constant(model)}
         return Learnt.of(season, priors, stretches, groups, checks)
 
-    found = watched_posterior(season, priors, seed, learn, learn)
+    found = watched_posterior(season, priors, seed, learn, partial(learn, draws=FEW, rounds=1))
     if found.checks.usable:
         return found
     return fit(season, priors=priors, seed=seed, draws=1500, chains=2, cores=1)

@@ -11,7 +11,7 @@ disagree, there were too few draws.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -42,7 +42,7 @@ class Drawn(NamedTuple):
     """Points drawn, and how it went.
 
     Attributes:
-        points: shape (chains, draws, length).
+        points: all so far, shape (chains, draws, length).
         accepted: the share of paths, of the chain that moved least.
     """
 
@@ -50,8 +50,10 @@ class Drawn(NamedTuple):
     accepted: float
 
 
-def draw(density: Density, start: Floats, core: NDArray[np.bool_], seed: int, draws: int) -> Drawn:
-    """Draw from a density.
+def draw(
+    density: Density, start: Floats, core: NDArray[np.bool_], seed: int, draws: int
+) -> Iterator[Drawn]:
+    """Draw from a density, and more of it for as long as more is asked for.
 
     Args:
         density: returns the log density and its gradient; minus infinity where there is none.
@@ -59,60 +61,76 @@ def draw(density: Density, start: Floats, core: NDArray[np.bool_], seed: int, dr
             at their middle.
         core: which parameters are core, shape (length,).
         seed: the same seed gives the same draws.
-        draws: how many of each chain.
+        draws: how many more of each chain every time.
+
+    Yields:
+        All that was drawn so far.
     """
     rng = np.random.default_rng(seed)
-    mode = _core_mode(density, start, core)
-    scale = Scale.of(_curvature(density, mode, core), np.ones(int((~core).sum())), core)
+    cores = int(core.sum())
+    order = np.argsort(~core, kind="stable")  # the core first: slices are quicker than masks
+    back = np.argsort(order)
+
+    def ordered(point: Floats) -> tuple[float, Floats]:
+        log, slopes = density(point[back])
+        return log, slopes[order]
+
+    mode = _core_mode(ordered, start[order], cores)
+    scale = Scale.of(_curvature(ordered, mode, cores), np.ones(len(start) - cores))
     points = rng.standard_normal((CHAINS, len(start)))
-    points[:, core] = mode[core] + _SPREAD * scale.core_spread(points[:, core])
-    chains = _Chains(density, points, rng)
+    points[:, :cores] = mode[:cores] + _SPREAD * scale.core_spread(points[:, :cores])
+    chains = _Chains(ordered, points, rng)
     chains.step, length = _FIRST
     for _ in range(WARM[0]):
         chains.go(scale, length, adapting=1.0)
     likeliest = chains.points[np.argsort(chains.logs)[-_READ:]]
-    rows = np.mean([_curvature(density, point, core) for point in likeliest], axis=0)
-    others = np.mean([_own_curvature(density, point, core, rng) for point in chains.points], axis=0)
-    scale, chains.step = Scale.of(rows, np.maximum(others, 1.0), core), _STEP
+    rows = np.mean([_curvature(ordered, point, cores) for point in likeliest], axis=0)
+    others = np.mean(
+        [_own_curvature(ordered, point, cores, rng) for point in chains.points], axis=0
+    )
+    scale, chains.step = Scale.of(rows, np.maximum(others, 1.0)), _STEP
     for _ in range(WARM[1]):
         chains.go(scale, _LENGTH, adapting=0.8)
     chains.free()
     for _ in range(WARM[2]):
         chains.go(scale, _LENGTH, adapting=0.5)
-    kept = []
-    for _ in range(draws):
-        chains.go(scale, _LENGTH)
-        kept.append(chains.points)
-    return Drawn(np.array(kept).swapaxes(0, 1), float(chains.accepted(draws).min()))
+    kept: list[Floats] = []
+    while True:
+        for _ in range(draws):
+            chains.go(scale, _LENGTH)
+            kept.append(chains.points[:, back])
+        accepted = float(chains.accepted(len(kept)).min())
+        yield Drawn(np.array(kept).swapaxes(0, 1), accepted)
 
 
 @dataclass(frozen=True)
 class Scale:
     """A precision matrix P shaped like an arrow: all others are tied to the core alone.
 
+    The core comes first.
+
     Attributes:
-        core: which parameters are core, shape (length,).
         ties: between core and others, shape (cores, others), over the roots of the others' own.
         others: roots of the others' own precision, shape (others,).
         root: the lower Cholesky factor of what is left of the core's precision given these ties.
+        covariance: the inverse of what is left of it.
     """
 
-    core: NDArray[np.bool_]
     ties: Floats
     others: Floats
     root: Floats
+    covariance: Floats
 
     @classmethod
-    def of(cls, rows: Floats, others: Floats, core: NDArray[np.bool_]) -> Scale:
+    def of(cls, rows: Floats, others: Floats) -> Scale:
         """Return the scale of a curvature, made positive where it is not.
 
         Args:
             rows: the core's rows of the negative Hessian, shape (cores, length).
             others: the others' own precision, shape (others,).
-            core: which parameters are core.
         """
-        roots = np.sqrt(others)
-        own, ties = rows[:, core], rows[:, ~core] / roots
+        roots, cores = np.sqrt(others), len(rows)
+        own, ties = rows[:, :cores], rows[:, cores:] / roots
         own = 0.5 * (own + own.T)
         for _ in range(12):
             left = own - ties @ ties.T
@@ -123,22 +141,22 @@ class Scale:
             ties = 0.7 * ties
         else:
             left, ties = own, 0.0 * ties
-        return cls(core, ties, roots, cholesky(left, lower=True))
+        root = cholesky(left, lower=True)
+        return cls(ties, roots, root, cho_solve((root, True), np.eye(cores)))
 
     def momentum(self, normal: Floats) -> Floats:
         """Return draws of Normal(0, P) from standard normal ones, shape (chains, length)."""
-        out = normal.copy()
-        out[:, self.core] = normal[:, self.core] @ self.root.T + normal[:, ~self.core] @ self.ties.T
-        out[:, ~self.core] *= self.others
-        return out
+        core, others = np.split(normal, [len(self.root)], axis=1)
+        return np.hstack([core @ self.root.T + others @ self.ties.T, others * self.others])
 
     def velocity(self, momentum: Floats) -> Floats:
         """Return P^-1 times each momentum."""
-        others = momentum[:, ~self.core] / self.others
-        towards = momentum[:, self.core] - others @ self.ties.T
+        cores = len(self.root)
+        others = momentum[:, cores:] / self.others
         out = np.empty_like(momentum)
-        out[:, self.core] = core = cho_solve((self.root, True), towards.T).T
-        out[:, ~self.core] = (others - core @ self.ties) / self.others
+        core = (momentum[:, :cores] - others @ self.ties.T) @ self.covariance
+        out[:, :cores] = core
+        out[:, cores:] = (others - core @ self.ties) / self.others
         return out
 
     def core_spread(self, normal: Floats) -> Floats:
@@ -206,37 +224,36 @@ def _kinetic(scale: Scale, momentum: Floats) -> Floats:
     return 0.5 * np.asarray((momentum * scale.velocity(momentum)).sum(axis=1))
 
 
-def _core_mode(density: Density, start: Floats, core: NDArray[np.bool_]) -> Floats:
+def _core_mode(density: Density, start: Floats, cores: int) -> Floats:
     """Return the start with its core moved to where the density is highest given the others."""
     point = start.copy()
 
     def loss(values: Floats) -> tuple[float, Floats]:
-        point[core] = values
+        point[:cores] = values
         log, slopes = density(point)
-        return (-log, -slopes[core]) if np.isfinite(log) else (1e10, np.zeros(len(values)))
+        return (-log, -slopes[:cores]) if np.isfinite(log) else (1e10, np.zeros(cores))
 
-    found = minimize(loss, start[core], jac=True, method="L-BFGS-B", options={"maxiter": 80})
-    point[core] = found.x
+    found = minimize(loss, start[:cores], jac=True, method="L-BFGS-B", options={"maxiter": 80})
+    point[:cores] = found.x
     return point
 
 
-def _curvature(density: Density, point: Floats, core: NDArray[np.bool_]) -> Floats:
+def _curvature(density: Density, point: Floats, cores: int) -> Floats:
     """Return the core's rows of the negative Hessian, shape (cores, length)."""
     slopes, rows = density(point)[1], []
-    for place in np.flatnonzero(core):
+    for place in range(cores):
         moved = point.copy()
         moved[place] += _NEAR
         rows.append((slopes - density(moved)[1]) / _NEAR)
     return np.array(rows)
 
 
-def _own_curvature(
-    density: Density, point: Floats, core: NDArray[np.bool_], rng: np.random.Generator
-) -> Floats:
+def _own_curvature(density: Density, point: Floats, cores: int, rng: np.random.Generator) -> Floats:
     """Return about the diagonal of the others' negative Hessian, from one step in all of them.
 
     Hutchinson's estimate with random signs, exact where the others are not tied to each other.
     """
-    signs = np.where(core, 0.0, rng.choice([-1.0, 1.0], len(point)))
+    signs = rng.choice([-1.0, 1.0], len(point))
+    signs[:cores] = 0.0
     change = (density(point)[1] - density(point + _NEAR * signs)[1]) / _NEAR
-    return np.asarray((change * signs)[~core])
+    return np.asarray((change * signs)[cores:])

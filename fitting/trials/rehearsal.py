@@ -7,11 +7,13 @@ weeks; the measure has exactly the smallest effect worth having.
 from __future__ import annotations
 
 import os
+import sys
 import warnings
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from multiprocessing import get_context
+from multiprocessing.context import BaseContext
 from multiprocessing.synchronize import Lock
 from typing import Final, NamedTuple
 
@@ -277,8 +279,8 @@ def rehearse_all(
     Returns:
         How they ended, in the order of `tasks`.
     """
-    workers, spawn = min(os.cpu_count() or 1, len(tasks)), get_context("spawn")
-    with ProcessPoolExecutor(workers, spawn, _take_turns, (spawn.Lock(),)) as pool:
+    workers, context = min(os.cpu_count() or 1, len(tasks)), _context()
+    with ProcessPoolExecutor(workers, context, _take_turns, (context.Lock(),)) as pool:
         waiting = [pool.submit(work, task) for task in tasks]
         try:
             for done, finished in enumerate(as_completed(waiting), start=1):
@@ -288,6 +290,15 @@ def rehearse_all(
         finally:
             pool.shutdown(cancel_futures=True)
     return [each.result() for each in waiting]
+
+
+def _context() -> BaseContext:
+    """Return how processes begin: where forks are safe, as copies of one that has loaded all."""
+    if sys.platform != "linux":
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(["slackwater.fitting.sampling.brief"])
+    return context
 
 
 def _take_turns(lock: Lock) -> None:
