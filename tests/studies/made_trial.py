@@ -1,9 +1,12 @@
-"""One made season with a measure in it, used by lots or as the athlete likes, and what is told."""
+"""One made season with a measure in it, used by lots or as the athlete likes, and what is told.
+
+Cells that differ in the lift alone have one season and one fit: see `lifted`.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -20,6 +23,7 @@ from slackwater.fitting.records.lots import (
 )
 from slackwater.fitting.records.trials import Planned, Trial, orders
 from slackwater.fitting.sampling.brief import fit_briefly
+from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.trials.analyse import analyse_trial
 from slackwater.fitting.trials.stretches import (
     LAST_MORNING,
@@ -34,6 +38,7 @@ from slackwater.model.season import DAY, Season
 from tests.studies.asking import covers
 from tests.studies.generator import FIRST_DAY, MEASURE, Made, Measure, make
 from tests.studies.kinds import AS_MODELLED
+from tests.studies.lifted import moved
 
 WEEKS_BEFORE: Final = 6
 LEAST_TO_SHORTEN: Final = 0.5  # days: the types that a plan takes into a trial
@@ -49,9 +54,10 @@ class Cell(NamedTuple):
 
 
 NOTHING: Final = Measure()
+LIFTED: Final = float(np.log(1.05))
 FALSE: Final[Mapping[str, Cell]] = {
     "does nothing": Cell(NOTHING),
-    "lifts readings by 5 %": Cell(Measure(lift=float(np.log(1.05)))),
+    "lifts readings by 5 %": Cell(Measure(lift=LIFTED)),
     "lifts readings by 10 %": Cell(Measure(lift=float(np.log(1.10)))),
     "nothing, noise autocorrelation 0.2": Cell(NOTHING, f"{AUTOCORRELATED} 0.2"),
     "nothing, noise autocorrelation 0.4": Cell(NOTHING, f"{AUTOCORRELATED} 0.4"),
@@ -66,9 +72,29 @@ TIRED: Final = "nothing, used only when tired"
 WEEKS_ON: Final = {f"{name}, week on, week off": cell for name, cell in FALSE.items()}
 
 
-def in_a_trial(name: str, weeks: int, seed: int) -> dict[str, Any]:
-    """Return how a trial of so many weeks ends: its verdict, and what its ranges hold."""
-    cell, nights = {**FALSE, **TRUE}[name], 7 * (WEEKS_BEFORE + weeks)
+def groups(cells: Mapping[str, Cell]) -> list[list[str]]:
+    """Return the names of cells, those together that differ in the lift alone.
+
+    The middle lift comes first, as its fit serves the others.
+    """
+    found: dict[Cell, list[str]] = {}
+    for name, cell in cells.items():
+        found.setdefault(cell._replace(measure=cell.measure._replace(lift=0.0)), []).append(name)
+    return [
+        sorted(each, key=lambda name: abs(cells[name].measure.lift - LIFTED))
+        for each in found.values()
+    ]
+
+
+def in_a_trial(names: Sequence[str], weeks: int, seed: int) -> dict[str, Any]:
+    """Return by name how trials of so many weeks end that share a fit."""
+    cells, fits = {**FALSE, **TRUE}, _Fits(seed)
+    return {name: _tried(cells[name], weeks, seed, fits) for name in names}
+
+
+def _tried(cell: Cell, weeks: int, seed: int, fits: _Fits) -> dict[str, Any]:
+    """Return how a trial ends: its verdict, and what its ranges hold."""
+    nights = 7 * (WEEKS_BEFORE + weeks)
     bare = make(cell.kind, seed, nights)
     plan = _plan(bare, seed)
     begun = stretches_of(Season.from_tables("made", **bare.tables), assigned(plan))
@@ -76,7 +102,7 @@ def in_a_trial(name: str, weeks: int, seed: int) -> dict[str, Any]:
     days = assigned_days(begun, WITH)
     season, made = _season(cell, seed, nights, lambda _: days)
     try:
-        answer = analyse_trial(Athlete(season, trials=[Trial(plan)]), _ask(seed))
+        answer = analyse_trial(Athlete(season, trials=[Trial(plan)]), fits.ask(cell))
     except NoAnswerError as refusal:
         return {"refused": str(refusal)}
     left = _to_shorten(made)
@@ -89,27 +115,53 @@ def in_a_trial(name: str, weeks: int, seed: int) -> dict[str, Any]:
         "recovered": sum((answer.recovered_days or {}).values()),
         "p_value": answer.randomisation_test.p_value,
         "chance": answer.chance_faster,
+        "mean": answer.log_rate_ratio_mean,
+        "sd": answer.log_rate_ratio_sd,
         "ratio": covers(answer.rate_ratio, cell.measure.ratio),
         "saved": covers(answer.typical_days_saved, saved),
         "lift": covers(answer.lift_percent, 100 * float(np.expm1(cell.measure.lift))),
     }
 
 
-def outside(name: str, weeks: int, seed: int) -> dict[str, Any]:
-    """Return what is told of a measure that is used every other week, or when tired."""
+def outside(names: Sequence[str], weeks: int, seed: int) -> dict[str, Any]:
+    """Return by name what is told of measures that are used every other week, or when tired."""
+    fits = _Fits(seed)
+    return {name: _free(name, weeks, seed, fits) for name in names}
+
+
+def _free(name: str, weeks: int, seed: int, fits: _Fits) -> dict[str, Any]:
     cell, nights = WEEKS_ON.get(name, Cell(NOTHING)), 7 * (WEEKS_BEFORE + weeks)
     season, _ = _season(cell, seed, nights, _when_tired(seed, nights) if name == TIRED else _weeks)
     try:
-        answer = compare_intervention(_ask(seed)(season), MEASURE)
+        answer = compare_intervention(fits.ask(cell)(season), MEASURE)
     except NoAnswerError as refusal:
         return {"refused": str(refusal)}
-    chance = answer.chance_faster
     return {
         "refused": "",
         "verdict": answer.verdict,
-        "chance": chance,
+        "chance": answer.chance_faster,
         "ratio": covers(answer.rate_ratio, cell.measure.ratio),
     }
+
+
+class _Fits:
+    """What was learnt for one cell, moved for those that differ in the lift alone."""
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self.first: tuple[float, Posterior] | None = None
+
+    def ask(self, cell: Cell) -> Callable[[Season], Athlete]:
+        def ask(season: Season) -> Athlete:
+            lift = cell.measure.lift
+            if self.first is None:
+                self.first = lift, fit_briefly(season, priors=Priors(), seed=self.seed)
+            at, posterior = self.first
+            if lift != at:
+                posterior = moved(posterior, season, lift - at, self.seed)
+            return Athlete(season, posterior)
+
+        return ask
 
 
 def _season(
@@ -133,10 +185,6 @@ def _when_tired(seed: int, nights: int) -> Callable[[pd.DataFrame], Any]:
     tired = np.flatnonzero(made.dip > 0.5 * made.noise)
     days = np.datetime64(FIRST_DAY) + tired[tired >= 14] * DAY
     return lambda _: days
-
-
-def _ask(seed: int) -> Callable[[Season], Athlete]:
-    return lambda season: Athlete(season, fit_briefly(season, priors=Priors(), seed=seed))
 
 
 def _to_shorten(made: Made) -> dict[str, float]:

@@ -8,7 +8,9 @@ missing, and results of a changed model never mix with those from before.
 from __future__ import annotations
 
 import json
+import math
 import os
+import time
 import warnings
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
@@ -38,13 +40,32 @@ def run_all(
         tasks: arguments that JSON can hold.
         jobs: processes at once; one for each core if left out.
     """
+    return [row for row in run_until(math.inf, study, work, tasks, jobs) if row is not None]
+
+
+def run_until(
+    end: float,
+    study: str,
+    work: Callable[..., dict[str, Any]],
+    tasks: Sequence[Task],
+    jobs: int | None = None,
+) -> list[dict[str, Any] | None]:
+    """Do as `run_all` does until a time, and return None for what is not done by then.
+
+    Args:
+        end: seconds since the epoch.
+        study: names the file with the results.
+        work: a function of a module, run in a process of its own.
+        tasks: arguments that JSON can hold.
+        jobs: processes at once; one for each core if left out.
+    """
     CACHE.mkdir(parents=True, exist_ok=True)
     file = CACHE / f"{study}-{state_of(work)}.jsonl"
     done = _read(file)
     missing = [task for task in tasks if _key(task) not in done]
-    if missing:
-        _compute(file, work, missing, done, jobs or os.cpu_count() or 1)
-    return [done[_key(task)] for task in tasks]
+    if missing and time.time() < end:
+        _compute(file, work, missing, done, jobs or os.cpu_count() or 1, end)
+    return [done.get(_key(task)) for task in tasks]
 
 
 def _compute(
@@ -53,6 +74,7 @@ def _compute(
     missing: list[Task],
     done: dict[str, Any],
     jobs: int,
+    end: float,
 ) -> None:
     from rich.progress import track
 
@@ -66,6 +88,9 @@ def _compute(
             done[key] = future.result()
             out.write(json.dumps({"task": key, "result": done[key]}) + "\n")
             out.flush()
+            if time.time() > end:
+                finished.close()
+                return
 
 
 def _finished(

@@ -1,9 +1,11 @@
 """Verdicts on measures: how often false, how often found, and whether plans keep their promises.
 
     python -m tests.studies.trial [--false 200] [--true 100] [--outside 50] [--promises 120]
+        [--minutes 60]
 
-About a second of processor time a season; resumes where it was stopped. Writes
-docs/calibration/trial.md. Needs the extra `studies`.
+Half a second of processor time a season; resumes where it was stopped, and writes
+docs/calibration/trial.md from as many seasons of each cell as were reached in the minutes given.
+Needs the extra `studies`.
 """
 
 from __future__ import annotations
@@ -14,7 +16,9 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy: the pool fills th
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import math
 import sys
+import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -23,8 +27,17 @@ from scipy.stats import beta
 
 from slackwater.fitting.answers.intervals import CLEARLY
 from slackwater.fitting.measures.verdicts import FASTER, SLOWER, UNDECIDED
-from tests.studies.made_trial import FALSE, TIRED, TRUE, WEEKS_BEFORE, WEEKS_ON, in_a_trial, outside
-from tests.studies.pool import run_all
+from tests.studies.made_trial import (
+    FALSE,
+    TIRED,
+    TRUE,
+    WEEKS_BEFORE,
+    WEEKS_ON,
+    groups,
+    in_a_trial,
+    outside,
+)
+from tests.studies.pool import run_until
 from tests.studies.promises import SMALLEST, fresh, promise
 
 PAGE = Path(__file__).parents[2] / "docs" / "calibration" / "trial.md"
@@ -32,6 +45,7 @@ WEEKS = (12, 24, 36)
 NOT_MEASURED = "Not measured in this run."
 PLANS = (None, 12)  # sessions per arm: as many as four chances in five take, and few
 WRONG = (FASTER, SLOWER)
+PARTS = 4
 Rows = list[dict[str, Any]]
 Cells = dict[tuple[str, int], Rows]
 
@@ -43,28 +57,36 @@ def main() -> None:
     parser.add_argument("--true", type=int, default=100, help="seasons a cell with one")
     parser.add_argument("--outside", type=int, default=50, help="seasons a cell without lots")
     parser.add_argument("--promises", type=int, default=120, help="fresh trials of a plan's size")
+    parser.add_argument("--minutes", type=float, default=math.inf, help="no longer than that")
     parser.add_argument("--jobs", type=int, help="processes at once")
     given = parser.parse_args()
-    false = _cells("verdicts_false", in_a_trial, FALSE, given.false, given.jobs)
-    true = _cells("verdicts_true", in_a_trial, TRUE, given.true, given.jobs)
-    free = _cells("verdicts_outside", outside, [*WEEKS_ON, TIRED], given.outside, given.jobs)
-    sizes = PLANS if given.promises else ()
-    plans = run_all("promises", promise, [(size,) for size in sizes], given.jobs)
-    tasks = [(p["sessions"], k) for p in plans for k in range(given.promises)]
-    kept = run_all("promises_kept", fresh, tasks, given.jobs)
-    page = _page(false, true, free, _promises(plans, kept), given)
+    end = time.time() + 60 * given.minutes
+    free_groups = [*groups(WEEKS_ON), [TIRED]]
+    for part in range(1, PARTS + 1):  # all cells grow together, so that any end is a fair one
+        sizes = given.false, given.true, given.outside, given.promises
+        false_each, true_each, free_each, trials = (-(-size * part // PARTS) for size in sizes)
+        how = given.jobs, end
+        false = _cells("verdicts_false", in_a_trial, groups(FALSE), false_each, *how)
+        true = _cells("verdicts_true", in_a_trial, groups(TRUE), true_each, *how)
+        free = _cells("verdicts_outside", outside, free_groups, free_each, *how)
+        promises = _promises(trials, *how)
+    page = _page(false, true, free, promises, given)
     PAGE.write_text(page, encoding="utf-8")
     sys.stdout.write(page)
 
 
-def _cells(study: str, work: Any, names: Iterable[str], seasons: int, jobs: int | None) -> Cells:
-    cells = [(name, weeks) for name in names for weeks in WEEKS]
+def _cells(
+    study: str, work: Any, names: list[list[str]], seasons: int, jobs: int | None, end: float
+) -> Cells:
+    """Return what was told in each cell, of names that share a fit and so many weeks."""
+    cells = [(group, weeks) for group in names for weeks in WEEKS]
     tasks = [(*cell, seed) for seed in range(seasons) for cell in cells]
-    rows = run_all(study, work, tasks, jobs)
-    found: Cells = {cell: [] for cell in cells}
-    for (name, weeks, _), row in zip(tasks, rows, strict=True):
-        if not row["refused"]:
-            found[name, weeks].append(row)
+    found: Cells = {(name, weeks): [] for group in names for name in group for weeks in WEEKS}
+    rows = run_until(end, study, work, tasks, jobs)
+    for (_, weeks, _), row in zip(tasks, rows, strict=True):
+        for name, told in (row or {}).items():
+            if not told["refused"]:
+                found[name, weeks].append(told)
     return found
 
 
@@ -92,15 +114,23 @@ def _table(head: str, cells: Cells, row: Callable[[Rows], Iterable[str]]) -> str
     return "\n".join(lines) if any(cells.values()) else NOT_MEASURED
 
 
-def _promises(plans: Rows, kept: Rows) -> str:
-    if not plans:
+def _promises(trials: int, jobs: int | None, end: float) -> str:
+    """Return what plans promise and what so many fresh trials of their sizes found."""
+    sizes = [(size,) for size in PLANS if trials]
+    plans = [plan for plan in run_until(end, "promises", promise, sizes, jobs) if plan]
+    tasks = [(plan["sessions"], k) for plan in plans for k in range(trials)]
+    ended = run_until(end, "promises_kept", fresh, tasks, jobs)
+    if not any(ended):
         return f"{NOT_MEASURED}\n"
     lines = [
         "| sessions per arm | promised | fresh trials | ended *faster* |",
         "| ---: | ---: | ---: | ---: |",
     ]
-    for at, plan in enumerate(plans):
-        each = kept[at * len(kept) // len(plans) : (at + 1) * len(kept) // len(plans)]
+    for plan in plans:
+        its = zip(tasks, ended, strict=True)
+        each = [row for (size, _), row in its if row and size == plan["sessions"]]
+        if not each:
+            continue
         low, chance, high = (100 * value for value in plan["chance"])
         lines.append(
             f"| {plan['sessions']} | {chance:.0f} % ({low:.0f}–{high:.0f}) | {len(each)} "
