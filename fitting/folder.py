@@ -71,7 +71,8 @@ class SeasonFolder(Athlete):
             resting.add("told")
         if changed - {PLANS, TRIALS}:  # all but what is read from other files alone
             own = set() if changed - _KEPT.keys() else {"season", "doubts"}
-            resting |= self.__dict__.keys() - {"path", "_seen", "_before", *_KEPT.values(), *own}
+            kept = {"path", "_seen", "_before", "_fitted"}
+            resting |= self.__dict__.keys() - {*kept, *_KEPT.values(), *own}
         for name in resting:
             self.__dict__.pop(name, None)
         return bool(changed)

@@ -182,14 +182,15 @@ def motion(draws: xr.Dataset) -> Motion:
     )
 
 
-def sensor_shift(draws: xr.Dataset, season: Season) -> Floats:
+def sensor_shift(draws: xr.Dataset, season: Season, first: int = 0) -> Floats:
     """Return what each night's sensor reads more than the latest fitted one, ln, shape (S, N).
 
     Args:
         draws: draws of the posterior.
         season: its nights may reach beyond the fitted ones.
+        first: index of the first night that is asked for.
     """
-    codes = season.data[n.NIGHT_SENSOR].values
+    codes = season.data[n.NIGHT_SENSOR].values[first:]
     shift = by_night(draws.sizes["sample"], len(codes))
     for column, name in enumerate(labels(draws, n.OTHER_SENSOR)):
         by_it = codes == season.sensors.index(name)
@@ -217,9 +218,10 @@ def lifts(
     }
 
 
-def reading_shift(draws: xr.Dataset, season: Season) -> Floats:
-    """Return what sensor and measures add to each night's reading, ln, shape (S, N)."""
-    return sum(lifts(draws, season).values(), start=sensor_shift(draws, season))
+def reading_shift(draws: xr.Dataset, season: Season, first: int = 0) -> Floats:
+    """Return what sensor and measures add to each night's reading, ln, (S, N); see above."""
+    by_measure = lifts(draws, season, season.nights[first:])
+    return sum(by_measure.values(), start=sensor_shift(draws, season, first))
 
 
 def run_season(

@@ -94,42 +94,72 @@ def steps_of(season: Season, priors: Priors, stretches: Sequence[Stretch]) -> St
     return Steps(new_level, carried, jump)
 
 
-def stretches_in(season: Season, watched: Watched, priors: Priors) -> tuple[Stretch, ...]:
+class Watch(NamedTuple):
+    """A watch as far as it has come.
+
+    Attributes:
+        nights: how many it has seen.
+        believed: the state after the last of them.
+        open_since: the first night of the stretch that is not over, by index; None for none.
+        over: the stretches that are over, first night and last.
+        rivals: the filters for which something happened.
+    """
+
+    nights: int
+    believed: State
+    open_since: int | None
+    over: tuple[tuple[int, int], ...]
+    rivals: _Rivals
+
+    @property
+    def stretches(self) -> list[tuple[int, int | None]]:
+        """The stretches found, in order; the last of one that is not over is None."""
+        now = [] if self.open_since is None else [(self.open_since, None)]
+        return [*self.over, *now]
+
+
+def stretches_in(
+    season: Season, watched: Watched, priors: Priors, so_far: Watch | None = None
+) -> tuple[Stretch, ...]:
     """Return the unexplained stretches of a season, see `watch`.
 
     Args:
         season: what its readings can show.
         watched: its nights.
         priors: how large steps are.
+        so_far: the watch of its first nights.
     """
     nights = season.nights
-    found = watch(watched, steps_of(season, priors, ()).new_level, priors)
+    found = watch(watched, steps_of(season, priors, ()).new_level, priors, so_far).stretches
     return tuple(
         Stretch(nights[first], None if last is None else nights[last]) for first, last in found
     )
 
 
-def watch(watched: Watched, new_level: Floats, priors: Priors) -> list[tuple[int, int | None]]:
-    """Return the stretches of nights that are not ordinary, by index: first and last.
+def watch(
+    watched: Watched, new_level: Floats, priors: Priors, so_far: Watch | None = None
+) -> Watch:
+    """Watch for stretches of nights that are not ordinary.
 
-    Each night is judged from the nights up to it; the last of a stretch that is not over is None.
+    Each night is judged from the nights up to it, so that a watch can go on where it ended.
 
     Args:
         watched: the nights.
         new_level: variance of announced new levels, shape (N,), as in `Steps`.
         priors: baseline on the first night, and how large the unexplained is.
+        so_far: the watch of the first of these nights; from the first one on if left out.
     """
     motion = Motion(
         np.array([watched.drift_variance]),
         np.array([watched.transient_variance]),
         np.array([watched.persistence]),
     )
-    believed = _start(watched, priors)
-    open_since: int | None = None
-    found: list[tuple[int, int | None]] = []
-    rivals = _Rivals.none()
+    begun = so_far or Watch(0, _start(watched, priors), None, (), _Rivals.none())
+    seen, believed, open_since, over, rivals = begun
+    found = [*over]
     read = np.isfinite(watched.levels)
-    for night, y in enumerate(watched.levels):
+    for night in range(seen, len(read)):
+        y = watched.levels[night]
         if night:
             inside = open_since is not None
             believed = believed.after(motion, _one_step(new_level[night], inside), 0)
@@ -140,7 +170,7 @@ def watch(watched: Watched, new_level: Floats, priors: Priors) -> list[tuple[int
             continue
         rivals = rivals.joined(night, believed, priors, begins=open_since is None)
         believed, usual = _seen(believed, y, watched.noise_variance)
-        rivals = rivals.seen(y, watched.noise_variance, usual, night)
+        rivals = rivals.seen(y, watched.noise_variance, usual)
         best = int(np.argmax(rivals.log_odds))
         first = int(rivals.first[best])
         if open_since is None:
@@ -156,7 +186,7 @@ def watch(watched: Watched, new_level: Floats, priors: Priors) -> list[tuple[int
         elif rivals.total() > OVER:
             found.append((open_since, max(first - 1, open_since)))
             open_since, believed, rivals = None, rivals.state.of(np.array([best])), _Rivals.none()
-    return [*found, (open_since, None)] if open_since is not None else found
+    return Watch(len(read), believed, open_since, tuple(found), rivals)
 
 
 class _Rivals(NamedTuple):
@@ -201,7 +231,7 @@ class _Rivals(NamedTuple):
             begins,
         )
 
-    def seen(self, y: float, noise: float, usual: Floats, night: int) -> _Rivals:
+    def seen(self, y: float, noise: float, usual: Floats) -> _Rivals:
         """Take a reading in, against the density that the usual filter gave it."""
         state, density = _seen(self.state, y, noise)
         return self._replace(state=state, log_odds=self.log_odds + density - usual)

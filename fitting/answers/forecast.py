@@ -90,12 +90,9 @@ def forecast(
             it.
         NoAnswerError: a session's dose lies far beyond all that the season has shown.
     """
-    if not 1 <= nights <= FARTHEST:
-        raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
     now = athlete.now
     events = planned_events(now, planned)
-    _refuse_unseen_doses(now, [*now.pending, *events])
-    coming = _coming(now, look_ahead(now, nights, events), level)
+    coming = _coming(now, _ahead(now, nights, events), level)
     return Forecast(
         about(now, level),
         days_to_baseline=interval(days_until_baseline(now, events), level),
@@ -119,9 +116,9 @@ def coming_mornings(athlete: Athlete, nights: int = KEPT_NIGHTS) -> Mornings:
         NoAnswerError: nothing may be answered, as for `forecast`.
         QuestionError: no night, or more than 60.
     """
-    foretold = forecast(athlete, nights, level=LEVEL).nights
     now = athlete.now
-    ahead = look_ahead(now, nights, [])
+    ahead = _ahead(now, nights, [])
+    foretold = _coming(now, ahead, LEVEL)
     some = slice(None, None, max(1, len(now.rates) // _KEPT_DRAWS))
     centre = (ahead.expected - ahead.shown + ahead.lift)[some]
     ordinary = np.sqrt(noise_variance(now.draws, np.zeros((len(now.rates), 1)))[some, 0])
@@ -186,6 +183,13 @@ def _refuse_unseen_doses(now: Standing, events: Iterable[Event]) -> None:
             raise NoAnswerError(
                 Reason("a dose never shown", label=event.label, dose=event.dose, most=most)
             )
+
+
+def _ahead(now: Standing, nights: int, planned: list[Event]) -> Ahead:
+    if not 1 <= nights <= FARTHEST:
+        raise QuestionError(f"A forecast reaches 1 to {FARTHEST} nights ahead, not {nights}.")
+    _refuse_unseen_doses(now, [*now.pending, *planned])
+    return look_ahead(now, nights, planned)
 
 
 def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.fitting.state.standing import FARTHEST as FARTHEST
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model import paths
 from slackwater.model.dynamics import Floats
 from slackwater.model.levels import State, Steps, by_night
 from slackwater.model.season import DAY
-
-FARTHEST: Final = 60  # nights looked ahead for the day of recovery
 
 
 class Ahead(NamedTuple):
@@ -79,14 +78,14 @@ def dips_ahead(
     measures: tuple[str, ...] = (),
 ) -> tuple[Floats, Floats, NDArray[np.datetime64]]:
     """Return all dips together, what readings show of them (S, nights), and the dates."""
-    events = [*now.pending, *planned]
     dates = now.night + DAY * np.arange(1, nights + 1)
+    if not planned and not measures and nights <= len(now.on_rest[0].T):
+        dip, shown = (each[:, :nights] for each in now.on_rest)  # asked for by most answers
+        return dip, shown, dates
     speed = now.speed(dates)
     for measure in measures:
         speed *= np.exp(now.log_ratio(measure)[:, None] * _not_logged(now, measure, dates))
-    path, event_dips = now.run_on(events, speed, now.luck_of(events))
-    dip = path.sum(axis=2)
-    return dip, dip - now.held_back(events, event_dips, nights), dates
+    return *now.dips_ahead([*now.pending, *planned], speed), dates
 
 
 def dips_by_group(now: Standing, morning: int) -> Floats:

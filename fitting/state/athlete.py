@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from slackwater.fitting.sampling.posterior import Posterior
-from slackwater.fitting.state.new_mornings import take_in
+from slackwater.fitting.state.new_mornings import Fitted, take_in
 from slackwater.fitting.state.own_recovery import OwnRecovery, own_recovery
 from slackwater.fitting.state.past import Past, past_of
 from slackwater.fitting.state.standing import Standing, Unexplained, logged_events
@@ -38,6 +38,8 @@ class Athlete:
     Each property raises what its reading raises, such as a `NoAnswerError` where the posterior
     no longer fits the season.
     """
+
+    _fitted: Fitted | None = None
 
     def __init__(
         self,
@@ -96,8 +98,22 @@ class Athlete:
         return self._on(self.season.through(self.posterior.last_night))
 
     def _on(self, season: Season) -> Standing:
-        now = _standing(season, self.posterior)
+        now = _standing(season, self._fitted_part(season, self.posterior))
         return replace(now, warnings=[*now.warnings, *self.set_aside])
+
+    def _fitted_part(self, season: Season, posterior: Posterior) -> Fitted:
+        """Return what was fitted of a season; the same as before where that did not change."""
+        if not posterior.checks.usable:
+            raise NoAnswerError(*posterior.checks.complaints, Reason("unusable fit"))
+        edited = Reason("edited since the fit", last_night=str(posterior.last_night))
+        if not season.first_night <= posterior.last_night <= season.last_night:
+            raise NoAnswerError(edited)
+        part, before = season.through(posterior.last_night), self._fitted
+        if before is None or before.season is not part or before.posterior is not posterior:
+            if part.fingerprint() != posterior.fingerprint:
+                raise NoAnswerError(edited)
+            self._fitted = before = Fitted(part, posterior)
+        return before
 
     @property
     def newer_readings(self) -> int:
@@ -125,11 +141,8 @@ class Athlete:
         return own_recovery(self.now, self.posterior)
 
 
-def _standing(season: Season, posterior: Posterior) -> Standing:
-    checks = posterior.checks
-    if not checks.usable:
-        raise NoAnswerError(*checks.complaints, Reason("unusable fit"))
-    fitted = _fitted_part(season, posterior)
+def _standing(season: Season, fitted: Fitted) -> Standing:
+    posterior = fitted.posterior
     last = posterior.last
     now = Standing(
         season=season,
@@ -143,11 +156,11 @@ def _standing(season: Season, posterior: Posterior) -> Standing:
         level=State(last["level_mean"].values.T, last["level_covariance"].values.T),
         stretches=posterior.stretches,
         pending=[],
-        warnings=list(checks.complaints),
+        warnings=list(posterior.checks.complaints),
         seed=posterior.seed,
     )
     if season.last_night > posterior.last_night:
-        now = take_in(now, fitted, posterior)
+        now = take_in(now, fitted)
     now = _with_unexplained(now, posterior.priors)
     now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
     pending, unknown = logged_events(now, _EVER)
@@ -196,13 +209,3 @@ def _with_unseen(now: Standing, unseen: Mapping[str, UnseenType]) -> Standing:
         rates=np.concatenate([now.rates, *rates], axis=1),
         dips=np.concatenate([now.dips, np.zeros((len(now.dips), len(unseen)))], axis=1),
     )
-
-
-def _fitted_part(season: Season, posterior: Posterior) -> Season:
-    edited = Reason("edited since the fit", last_night=str(posterior.last_night))
-    if not season.first_night <= posterior.last_night <= season.last_night:
-        raise NoAnswerError(edited)
-    fitted = season.through(posterior.last_night)
-    if fitted.fingerprint() != posterior.fingerprint:
-        raise NoAnswerError(edited)
-    return fitted

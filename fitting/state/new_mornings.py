@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -24,41 +25,55 @@ from slackwater.model.levels import State, Steps
 from slackwater.model.paths import reading_shift
 from slackwater.model.priors import Priors
 from slackwater.model.season import DAY, Season
-from slackwater.model.unexplained import Stretch, steps_of, stretches_in
+from slackwater.model.unexplained import Stretch, Watch, steps_of, stretches_in, watch
 
 PARETO_K_LIMIT: Final = 0.7
 
 
-def take_in(now: Standing, fitted: Season, posterior: Posterior) -> Standing:
+class Fitted:
+    """What was fitted, with what every later morning goes on from."""
+
+    def __init__(self, season: Season, posterior: Posterior) -> None:
+        """Take the fitted part of a season, and what was learnt of it."""
+        self.season, self.posterior = season, posterior
+
+    @cached_property
+    def watch(self) -> Watch:
+        """The watch for what is unexplained, at the last fitted night."""
+        priors = self.posterior.priors
+        new_level = steps_of(self.season, priors, ()).new_level
+        return watch(self.posterior.watched, new_level, priors)
+
+
+def take_in(now: Standing, fitted: Fitted) -> Standing:
     """Return the state on the last reading's morning, from that on the last fitted one.
 
     Args:
         now: the state on the last fitted morning, with the season as it is now.
         fitted: what was fitted of it.
-        posterior: what was learnt of that.
 
     Raises:
         NoAnswerError: the new readings show what the fit does not know, or tell another
             story than it does.
     """
     season = now.season.observed()
-    nights = season.nights[season.nights > now.night]
+    first = int(np.searchsorted(season.nights, now.night, side="right"))
+    nights = season.nights[first:]
     new_events, unknown = logged_events(now, season.last_night - DAY)
     new_measures = set(season.interventions) - set(now.interventions)
-    new_sensors = set(season.sensors) - set(fitted.sensors)
+    new_sensors = set(season.sensors) - set(fitted.season.sensors)
     fresh = [*unknown, *sorted(new_measures), *sorted(new_sensors)]
     if fresh:
         raise NoAnswerError(Reason("new since the fit", labels=fresh))
     rng = np.random.default_rng(now.seed + 1)
     luck = rng.standard_normal((len(now.rates), len(new_events)))
     path, new_dips = now.run_on(new_events, now.speed(nights), luck)
-    readings = season.data[n.LOG_RMSSD].values[season.nights > now.night]
+    readings = season.data[n.LOG_RMSSD].values[first:]
     shown = path.sum(axis=2) - now.held_back(new_events, new_dips, len(nights))
-    shift = reading_shift(now.draws, season)
-    levels = readings - shift[:, season.nights > now.night] + shown
-    stretches = _watch_on(season, posterior, levels.mean(axis=0))
-    steps = _steps(season, now, stretches, posterior.priors)
-    measured = season.reading_ln_sd[season.nights > now.night]
+    levels = readings - reading_shift(now.draws, season, first) + shown
+    stretches = _watch_on(season, fitted, levels.mean(axis=0))
+    steps = _steps(season, now, stretches, fitted.posterior.priors)
+    measured = season.reading_ln_sd[first:]
     level, noise, log_weight = _filter_on(now, levels, measured, steps, rng)
     chosen = _draw_again(log_weight, rng)
     return replace(
@@ -74,17 +89,17 @@ def take_in(now: Standing, fitted: Season, posterior: Posterior) -> Standing:
     )
 
 
-def _watch_on(season: Season, posterior: Posterior, levels: Floats) -> tuple[Stretch, ...]:
+def _watch_on(season: Season, fitted: Fitted, levels: Floats) -> tuple[Stretch, ...]:
     """Return what is unexplained, from the season's first night to its last.
 
     Args:
         season: what its readings can show.
-        posterior: what the fitted part was watched with.
+        fitted: what was fitted of it.
         levels: the new nights' readings without dips and sensor step, ln ms, shape (M,).
     """
-    fitted = posterior.watched
-    watched = fitted._replace(levels=np.concatenate([fitted.levels, levels]))
-    return stretches_in(season, watched, posterior.priors)
+    before = fitted.posterior.watched
+    watched = before._replace(levels=np.concatenate([before.levels, levels]))
+    return stretches_in(season, watched, fitted.posterior.priors, fitted.watch)
 
 
 def _steps(season: Season, now: Standing, stretches: Sequence[Stretch], priors: Priors) -> Steps:
@@ -109,28 +124,31 @@ def _filter_on(
     draw is weighed by the reading's density with the scale summed out.
     """
     nodes, node_weights = np.polynomial.hermite_e.hermegauss(15)
-    log_prior = np.log(node_weights / node_weights.sum())
-    ordinary = paths.noise_variance(now.draws, nodes[None, :])
+    log_prior = np.log(node_weights / node_weights.sum())[:, None]
+    # Nodes lie one after another in memory, as sums go over them: shape (15, S).
+    ordinary = np.ascontiguousarray(paths.noise_variance(now.draws, nodes[None, :]).T)
     moving, state = paths.motion(now.draws), now.level
     if steps.unexplained:
         state = state.with_unexplained()
-    noise, log_weight = np.zeros(levels.shape), np.zeros(len(ordinary))
+    draws = np.arange(ordinary.shape[1])
+    noise, log_weight = np.zeros(levels.shape), np.zeros(len(draws))
     for night in range(levels.shape[1]):
         state = state.after(moving, steps, night)
         if np.isnan(levels[0, night]):
             continue
         scaled = ordinary + measured[night] ** 2
         mean, variance = state.level()
-        total = variance[:, None] + scaled
-        error = (levels[:, night] - mean)[:, None]
+        total = variance + scaled
+        error = levels[:, night] - mean
         log_density = log_prior - 0.5 * (np.log(2 * np.pi * total) + error**2 / total)
-        top = log_density.max(axis=1, keepdims=True)
+        top = log_density.max(axis=0)
         density = np.exp(log_density - top)
-        log_weight += top[:, 0] + np.log(density.sum(axis=1))
-        cumulative = np.cumsum(density / density.sum(axis=1, keepdims=True), axis=1)
-        node = (rng.random((len(mean), 1)) > cumulative[:, :-1]).sum(axis=1)
-        noise[:, night] = scaled[np.arange(len(mean)), node]
-        state, _ = state.given(error[:, 0], variance + noise[:, night])
+        whole = density.sum(axis=0)
+        log_weight += top + np.log(whole)
+        cumulative = np.cumsum(density / whole, axis=0)
+        node = (rng.random(len(mean)) > cumulative[:-1]).sum(axis=0)
+        noise[:, night] = scaled[node, draws]
+        state, _ = state.given(error, variance + noise[:, night])
     return state, noise, log_weight
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -20,6 +20,8 @@ from slackwater.model.levels import BASELINE, State
 from slackwater.model.season import DAY, Season
 from slackwater.model.trend import step_weights
 from slackwater.model.unexplained import Stretch
+
+FARTHEST: Final = 60  # nights looked ahead for the day of recovery
 
 
 class Event(NamedTuple):
@@ -205,6 +207,24 @@ class Standing:
         nights = np.array([e.night - 1 for e in events], int)
         groups = np.array([self.groups.index(e.label) for e in events], int)
         return dip_path(dips, nights, groups, self.rates, speed, start=self.dips), dips
+
+    def dips_ahead(self, events: list[Event], speed: Floats) -> tuple[Floats, Floats]:
+        """Return all dips together on the next nights, and what readings show of them, (S, N).
+
+        Args:
+            events: what is to come.
+            speed: as for `run_on`.
+        """
+        path, event_dips = self.run_on(events, speed, self.luck_of(events))
+        dip = path.sum(axis=2)
+        return dip, dip - self.held_back(events, event_dips, speed.shape[1])
+
+    @cached_property
+    def on_rest(self) -> tuple[Floats, Floats]:
+        """The same with what is logged and nothing else, as far as a forecast reaches behind it."""
+        last = max((e.night for e in self.pending), default=0)
+        nights = self.night + DAY * np.arange(1, FARTHEST + min(last, FARTHEST) + 1)
+        return self.dips_ahead(self.pending, self.speed(nights))
 
     def held_back(self, events: list[Event], dips: Floats, nights: int) -> Floats:
         """Return what sessions' first nights do not show of their dips yet, (S, nights).

@@ -264,17 +264,30 @@ def test_a_copied_folder_is_a_season_by_itself(made: Path, tmp_path: Path) -> No
 
 
 def test_what_is_kept_in_memory_answers_as_a_folder_read_anew(demo_copy: Path) -> None:
-    """After entries, after an edit of the fitted past, and after that was taken back."""
+    """After entries of every kind, after an edit of the fitted past, after that was taken back."""
     kept, last = SeasonFolder(demo_copy), np.datetime64("2031-07-06")
     _ = kept.now
     sensor = kept.season.sensors[-1]
-    day = dt.date(2031, 7, 7)
-    rows = [Row("readings", {"date": day, "rmssd_ms": 61.0, "sensor": sensor})]
-    rows.append(Row("sessions", {"date": dt.date(2031, 7, 6), "type": "steady row"}))
-    for row in rows:
-        kept.enter([row], "a line")
+
+    def row(file: str, day: int, **cells: Any) -> Row:
+        return Row(file, {"date": dt.date(2031, 7, day), **cells})
+
+    for entered in (
+        row("readings", 7, rmssd_ms=61.0, sensor=sensor),
+        row("sessions", 6, type="steady row"),
+        row("interventions", 7, intervention="river dip"),
+        row("sessions", 9, type="hill run", dose=1.5),  # pending
+        row("readings", 9, rmssd_ms=66.0, sensor=sensor),  # a night was not read
+        row("stressors", 8, stressor=kept.season.stressors[0]),
+        row("sessions", 9, type="a new sport"),
+        None,
+    ):
+        _ = kept.enter([entered], "a line") if entered else kept.undo()
         new = SeasonFolder(demo_copy)
-        np.testing.assert_array_equal(kept.now.dips, new.now.dips)
+        assert kept.season.data.identical(new.season.data)
+        for name in ("dips", "rates", "rows", "night"):
+            np.testing.assert_array_equal(getattr(kept.now, name), getattr(new.now, name))
+        np.testing.assert_array_equal(kept.now.level.mean, new.now.level.mean)
         assert as_object(today(kept)) == as_object(today(new))
     fitted = kept.season.through(last)
     file = demo_copy / "sessions.csv"

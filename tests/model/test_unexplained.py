@@ -44,7 +44,7 @@ def ordinary(
 
 
 def found(levels: Floats) -> list[tuple[int, int | None]]:
-    return watch(watched(levels), np.zeros(len(levels)), Priors())
+    return watch(watched(levels), np.zeros(len(levels)), Priors()).stretches
 
 
 @pytest.mark.parametrize("tail", [0.0, 1.0])
@@ -103,7 +103,24 @@ def test_what_was_announced_is_no_surprise() -> None:
     levels[30:] -= 0.5
     announced = np.zeros(60)
     announced[30] = Priors().new_level.sd ** 2
-    assert watch(watched(levels), announced, Priors()) == []
+    assert watch(watched(levels), announced, Priors()).stretches == []
+
+
+@pytest.mark.parametrize("night", [0, 1, 79, 82, 99, 105, 140])
+def test_a_watch_goes_on_where_it_ended(night: int) -> None:
+    """Before, within and after a drop, in the same numbers as the watch of all nights at once."""
+    levels = ordinary(140, np.random.default_rng(5))
+    levels[80:100] += np.log(0.6)
+    levels[[30, 81, 104]] = np.nan
+    new_level = np.zeros(140)
+    new_level[120] = Priors().new_level.sd ** 2
+    whole = watch(watched(levels), new_level, Priors())
+    begun = watch(watched(levels[:night]), new_level[:night], Priors())
+    again = watch(watched(levels), new_level, Priors(), begun)
+    assert len(whole.stretches) == 1
+    assert again.stretches == whole.stretches
+    np.testing.assert_array_equal(again.believed.mean, whole.believed.mean)
+    np.testing.assert_array_equal(again.rivals.log_odds, whole.rivals.log_odds)
 
 
 def season(levels: pd.DataFrame | None = None) -> Season:

@@ -45,14 +45,14 @@ def main() -> None:
     fallen = {
         p: [levels(2000 + s, BEFORE + LASTS, percent=p) for s in range(count)] for p in PERCENTS
     }
-    vain = np.array([len(watch(_watched(y), np.zeros(len(y)), Priors())) for y in quiet])
+    vain = np.array([len(watch(_watched(y), np.zeros(len(y)), Priors()).stretches) for y in quiet])
     chances = [chance_of_fall(y) for y in quiet]
     limit = matched([*chances], float(vain.mean()))
     sys.stdout.write(
         f"{count} seasons of each; noise {SD}, {LINGERING} of it lingering, drift {DRIFT}; an "
         f"alarm of the mixture at a chance of {limit:.3f}\n"
     )
-    tails = [len(watch(_watched(y), np.zeros(len(y)), Priors())) for y in heavy]
+    tails = [len(watch(_watched(y), np.zeros(len(y)), Priors()).stretches) for y in heavy]
     as_well = [alarms(chance_of_fall(y), limit) for y in heavy]
     sys.stdout.write(
         f"wrong in two years: watch {vain.mean():.2f}, mixture "
@@ -104,7 +104,7 @@ def _watch_tells(y: Floats) -> float:
     """Return on which night of the fall the watch tells it, counted from 1; infinity: never."""
     for nights in range(1, LASTS + 1):
         known = y[: BEFORE + nights]
-        found = watch(_watched(known), np.zeros(len(known)), Priors())
+        found = watch(_watched(known), np.zeros(len(known)), Priors()).stretches
         if found and found[-1][1] is None:
             return nights
     return np.inf
