@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import codecs
-import re
-import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from io import BytesIO, TextIOWrapper
 from typing import Any, Final
 
 from slackwater.fitting.intake.cells import COLUMNS
-from slackwater.fitting.intake.problems import Problem, SeasonFilesError, has_control, show
+from slackwater.fitting.intake.problems import Problem, SeasonFilesError, show
+from slackwater.fitting.intake.toml_file import Form, Keys, a_text, line_of
 from slackwater.fitting.text import listed
-from slackwater.model.errors import nearest
 
 SETTINGS_FILE: Final = "season.toml"
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -57,10 +55,6 @@ COLUMNS_OF: Final[Mapping[str, tuple[str, ...]]] = {
 }
 
 
-def _text(value: Any) -> bool:
-    return isinstance(value, str) and bool(value.strip()) and not has_control(value)
-
-
 def _encoding(value: Any) -> bool:
     try:
         TextIOWrapper(BytesIO(), encoding=value)
@@ -70,16 +64,14 @@ def _encoding(value: Any) -> bool:
     return isinstance(value, str) and codecs.lookup(value).name not in ("idna", "punycode")
 
 
-# What each key takes: a table of keys, or a check of its value.
-_Keys = Mapping[str, Any]
-_KEYS: Final[_Keys] = {
-    "name": _text,
+_KEYS: Final[Keys] = {
+    "name": a_text,
     "csv": {
         "separator": lambda value: isinstance(value, str) and value in SEPARATORS,
         "decimal": lambda value: value in (".", ","),
         "encoding": _encoding,
     },
-    "columns": {table: dict.fromkeys(names, _text) for table, names in COLUMNS_OF.items()},
+    "columns": {table: dict.fromkeys(names, a_text) for table, names in COLUMNS_OF.items()},
     "import": lambda value: isinstance(value, list) and all(isinstance(v, dict) for v in value),
 }
 _WANTED: Final = {
@@ -94,6 +86,15 @@ _WANTED: Final = {
 _HEADER_WANTED: Final = "give the header that stands in the file, in quotes"
 
 
+def _mend(path: Sequence[str]) -> str:
+    if path[0] == "columns":
+        return _HEADER_WANTED if len(path) == 3 else _WANTED["columns"]
+    return _WANTED[path[-1]]
+
+
+_FORM: Final = Form(SETTINGS_FILE, _KEYS, _mend, 'separator = ";"')
+
+
 def read_settings(data: bytes) -> Settings:
     """Return what season.toml says.
 
@@ -104,15 +105,7 @@ def read_settings(data: bytes) -> Settings:
         SeasonFilesError: not UTF-8, not TOML, an unknown key, a value out of its range,
             two columns under one header.
     """
-    text = _decode(data)
-    try:
-        given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise SeasonFilesError([_syntax_problem(str(err), text)]) from None
-    except (RecursionError, ValueError):  # thousands of brackets, or of digits
-        raise SeasonFilesError([_syntax_problem("nested too deeply, or too long", text)]) from None
-    if wrong := [*_wrong(given, _KEYS, [], text)]:
-        raise SeasonFilesError(wrong)
+    given, text = _FORM.read(data)
     settings = Settings(
         name=given["name"].strip() if "name" in given else None,
         csv=CsvSettings(**given.get("csv", {})),
@@ -127,22 +120,6 @@ def read_settings(data: bytes) -> Settings:
     return settings
 
 
-def _wrong(given: Mapping[str, Any], keys: _Keys, path: list[str], text: str) -> Iterator[Problem]:
-    """Yield a problem for each key that is not known, or whose value it does not take."""
-    for key, value in given.items():
-        here = [*path, key]
-        takes: _Keys | Callable[[Any], bool] | None = keys.get(key)
-        if takes is None:
-            yield _unknown_key(here, list(keys), text)
-        elif callable(takes):
-            if not takes(value):
-                yield _wrong_value(here, value, text)
-        elif isinstance(value, dict):
-            yield from _wrong(value, takes, here, text)
-        else:
-            yield _wrong_value(here, value, text)
-
-
 def _shared_headers(settings: Settings, text: str) -> Iterator[Problem]:
     """Yield a problem for each file in which two of our columns share one header."""
     for table in COLUMNS_OF:
@@ -150,63 +127,7 @@ def _shared_headers(settings: Settings, text: str) -> Iterator[Problem]:
         for header in dict.fromkeys(headers.values()):
             names = [name for name, value in headers.items() if value == header]
             if len(names) > 1:
-                line = max(_line_of(["columns", table, name], text) for name in names)
+                paths = [["columns", table, name] for name in names]
+                last = max(paths, key=lambda path: line_of(path, text))
                 what = f"[columns.{table}] {listed(names)} share the header {show(header)}"
-                yield _at(line, 1, what, "give each a header of its own")
-
-
-def _decode(data: bytes) -> str:
-    try:
-        text = data.decode("utf-8")
-    except UnicodeDecodeError as err:
-        line = data[: err.start].count(b"\n") + 1
-        what = f"byte 0x{data[err.start]:02x} is not UTF-8 text"
-        raise SeasonFilesError([_at(line, 1, what, "save the file as UTF-8")]) from None
-    if text.startswith("\ufeff"):
-        what = "the file starts with a byte-order mark"
-        raise SeasonFilesError([_at(1, 1, what, "save it as UTF-8 without one")])
-    return text
-
-
-def _syntax_problem(message: str, text: str) -> Problem:
-    place = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
-    what = message[: place.start()] if place else message
-    if place and place[1]:
-        line, column = int(place[1]), int(place[2])
-    else:
-        line, column = text.rstrip().count("\n") + 1, 1
-    mend = 'write it as TOML, such as separator = ";"'
-    return _at(line, column, f"this is not TOML ({what})", mend)
-
-
-def _unknown_key(path: list[str], known: list[str], text: str) -> Problem:
-    *table, key = path
-    close = nearest(key, known)
-    mend = f"did you mean {close!r}?" if close else f"the keys here are {listed(known)}"
-    place = f" in [{'.'.join(table)}]" if table else ""
-    return _at(_line_of(path, text), 1, f"unknown key {show(key)}{place}", mend)
-
-
-def _wrong_value(path: list[str], value: Any, text: str) -> Problem:
-    *table, key = path
-    in_columns, is_header = path[0] == "columns", len(path) == 3
-    mend = _HEADER_WANTED if is_header else _WANTED["columns" if in_columns else key]
-    shown = f"[{'.'.join(table)}] {key}" if table else key
-    return _at(_line_of(path, text), 1, f"{shown} does not take {show(str(value))}", mend)
-
-
-def _line_of(path: list[str], text: str) -> int:
-    """Return the line on which a key stands, 1 where it is written in an unusual way."""
-    table: list[str] = []
-    for number, line in enumerate(text.split("\n"), start=1):
-        header = re.match(r"\s*\[([^\[\]]+)\]", line)
-        pair = re.match(r"""\s*["']?([^"'=]+?)["']?\s*=""", line)
-        if header:
-            table = [part.strip(" \"'") for part in header[1].split(".")]
-        if (header and table == path) or (pair and [*table, pair[1]] == path):
-            return number
-    return 1
-
-
-def _at(line: int, column: int, what: str, mend: str) -> Problem:
-    return Problem(SETTINGS_FILE, line, column, what, mend, "settings")
+                yield _FORM.problem(last, text, what, "give each a header of its own")
