@@ -19,6 +19,9 @@ from .sampling.fit import fit
 from .sampling.posterior import Posterior
 from .spacing.check import check_spacing
 from .spacing.plan import plan_spacing
+from .squads.folder import SquadFolder
+from .squads.learn import squad_fit
+from .squads.today import squad_today
 from .state.athlete import Athlete
 from .trials.analyse import analyse_trial
 from .trials.items import report_items
@@ -31,6 +34,7 @@ __all__ = [
     "PlannedSession",
     "Posterior",
     "SeasonFolder",
+    "SquadFolder",
     "analyse_trial",
     "baseline",
     "check_season",
@@ -52,6 +56,8 @@ __all__ = [
     "repeats",
     "report_items",
     "residuals",
+    "squad_fit",
+    "squad_today",
     "today",
     "trial_ledger",
     "trial_today",

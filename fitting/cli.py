@@ -32,6 +32,7 @@ _OTHERS: Final = {
     "open": "commands.opening:open_",
     "report": "commands.report:report",
     "spacing": "commands.spacing:spacing",
+    "squad": "commands.squad:squad",
     "trial": "commands.trial:trial",
 }
 

@@ -287,7 +287,7 @@ class SeasonFolder(Athlete):
         Raises:
             OSError: it cannot be written; the one before is left as it was.
         """
-        path = replace(posterior, departures=_departures(self.season, posterior)).save(self.path)
+        path = described(self.season, posterior).save(self.path)
         self.refresh()
         return path
 
@@ -334,13 +334,14 @@ class SeasonFolder(Athlete):
         return path
 
 
-def _departures(season: Season, posterior: Posterior) -> tuple[Reason, ...] | None:
+def described(season: Season, posterior: Posterior) -> Posterior:
+    """Return a new posterior with what of its season the model does not describe."""
     from slackwater.fitting.describing.residuals import residuals  # for a new fit alone
 
     try:
-        return residuals(Athlete(season, posterior)).found
+        return replace(posterior, departures=residuals(Athlete(season, posterior)).found)
     except NoAnswerError:
-        return None
+        return replace(posterior, departures=None)
 
 
 def _read(path: Path) -> bytes | None:

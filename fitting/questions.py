@@ -345,6 +345,8 @@ QUESTIONS: Final = (
         ),
         examples=({}, {"session_type": "hill run"}),
     ),
+    Question("squad fit", "squads.learn:squad_fit", "report.squads.fitted:text"),
+    Question("squad today", "squads.today:squad_today", "report.squads.today:text"),
     Question("beats", "beats.merge:read_beats", "report.beats.text:text"),
     Question("spacing", "spacing.plan:plan_spacing", "report.terminal.spacing:plan"),
     Question("trial plan", "trials.plan:plan_trial", "report.terminal.trial:plan"),

@@ -128,8 +128,21 @@ def print_answer(
         from slackwater.fitting.report.objects import as_json as render
 
         click.echo(render(answer, {"next": step_object(step, season)}))
-        season.keep_in_mind()
-        return
+    else:
+        print_text(question, answer, caution)
+    if caution and not as_json:
+        print_next(step, season)
+    season.keep_in_mind()
+
+
+def print_text(question: Question, answer: Answer, caution: bool = True) -> None:
+    """Print an answer as text, its warnings on standard error.
+
+    Args:
+        question: what was asked.
+        answer: the answer.
+        caution: whether to print the caution, and what asks for more.
+    """
     from rich.console import Console
 
     from slackwater.fitting.report.terminal.pieces import Terms, likely
@@ -141,9 +154,6 @@ def print_answer(
     if left_out and caution:
         ranges = f"{likely(answer.about.level)} " if Terms in left_out else ""
         click.echo(f"{ranges}More: {' and '.join(left_out.values())}.")
-    if caution:
-        print_next(step, season)
-    season.keep_in_mind()
 
 
 def _left_out() -> dict[type, str]:

@@ -20,8 +20,9 @@ def caution(answer: Answer) -> str:
     In full where readings are held down and nobody knows why, where something else weighed on the
     body lately, and on the mornings of a trial.
     """
+    athletes = getattr(answer, "athletes", ())
     matters = (
-        getattr(answer, "unexplained", None) is not None
+        any(getattr(each, "unexplained", None) is not None for each in (answer, *athletes))
         or isinstance(answer, TrialToday)
         or (isinstance(answer, Today) and bool(answer.measure or answer.stressors))
     )

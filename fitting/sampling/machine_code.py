@@ -13,6 +13,7 @@ from ctypes import POINTER, c_double
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any, Final
 
 import numba
@@ -20,6 +21,7 @@ import numpy as np
 import pymc as pm
 import pytensor
 import pytensor.tensor as pt
+from filelock import FileLock
 from numpy.typing import NDArray
 from nutpie import _lib
 from nutpie.sample import CompiledModel
@@ -231,14 +233,29 @@ def _callback(
     made_of = "\n".join([source, *arrays, *identity, *versions])
     key = sha256(made_of.encode()).hexdigest()
     if key not in _loaded:
-        try:
-            _loaded[key] = _load(source, key, None)
-        except numba.core.errors.NumbaError:  # not in the cache, so the density is needed
-            _loaded[key] = _load(source, key, _density(build(), list(arrays)))
+        _loaded[key] = _cached(source, key) or _compiled(source, key, build, list(arrays))
     return _loaded[key]
 
 
 _loaded: dict[str, Any] = {}
+
+
+def _cached(source: str, key: str) -> Any:
+    """Return the callback from the cache; None where it is not there."""
+    try:
+        return _load(source, key, None)
+    except numba.core.errors.NumbaError:  # the density is needed, which is not there to compile
+        return None
+
+
+def _compiled(source: str, key: str, build: Callable[[], Any], names: list[str]) -> Any:
+    """Return the callback compiled by this process, or meanwhile by another.
+
+    Of several processes that begin at once, on one cache, the first compiles and the others wait.
+    """
+    turn = FileLock(Path(pytensor.config.compiledir) / f"slackwater-{key[:16]}.lock")
+    with turn:
+        return _cached(source, key) or _load(source, key, _density(build(), names))
 
 
 def _load(source: str, key: str, density: Any) -> Any:

@@ -126,7 +126,13 @@ class Posterior:
         Raises:
             OSError: it cannot be written; the one before is left as it was.
         """
-        path = Path(folder) / FILE_NAME
+        path, content = Path(folder) / FILE_NAME, self.content()
+        with alone(path.parent):
+            write_whole(path, content)
+        return path
+
+    def content(self) -> bytes:
+        """Return what `posterior.nc` holds, sealed."""
         tree = self.tree.copy()
         tree.attrs = {
             "season": self.season_name,
@@ -144,9 +150,7 @@ class Posterior:
         }
         content = BytesIO()  # in memory first: the HDF5 library crashes where a disk is full
         tree.to_netcdf(content, engine=_ENGINE)
-        with alone(path.parent):
-            write_whole(path, _sealed(content.getvalue()))
-        return path
+        return _sealed(content.getvalue())
 
     @classmethod
     def load(cls, folder: str | Path) -> Posterior:
@@ -163,18 +167,31 @@ class Posterior:
         except FileNotFoundError:
             raise NoAnswerError(Reason("no posterior", file=str(path))) from None
         except OSError as error:
-            raise NoAnswerError(_unreadable(path, error.strerror)) from None
+            raise NoAnswerError(_unreadable(str(path), error.strerror)) from None
+        return cls.of(content, str(path))
+
+    @classmethod
+    def of(cls, content: bytes, file: str) -> Posterior:
+        """Read what answers need of what a `posterior.nc` holds.
+
+        Args:
+            content: all that it holds.
+            file: how it is called.
+
+        Raises:
+            NoAnswerError: it is damaged or none of ours.
+        """
         if content[-_SEALED:] != _seal_of(content[:-_SEALED]):
             if _SEAL in content[-_SEALED:]:
-                raise NoAnswerError(Reason("damaged posterior", file=str(path)))
-            raise NoAnswerError(Reason("foreign posterior", file=str(path)))
+                raise NoAnswerError(Reason("damaged posterior", file=file))
+            raise NoAnswerError(Reason("foreign posterior", file=file))
         try:
-            with h5py.File(h5py.h5f.open_file_image(content)) as file:
-                return cls._of(file)
+            with h5py.File(h5py.h5f.open_file_image(content)) as opened:
+                return cls._of(opened)
         except (
             OSError, RuntimeError, KeyError, IndexError, TypeError, ValueError, RecursionError
         ) as error:  # fmt: skip
-            raise NoAnswerError(_unreadable(path, str(error))) from None
+            raise NoAnswerError(_unreadable(file, str(error))) from None
 
     @classmethod
     def _of(cls, file: h5py.File) -> Posterior:
@@ -246,8 +263,8 @@ def _watched(kept: dict[str, Any]) -> Watched:
     return Watched(**kept | {"levels": np.array(kept["levels"], float)})
 
 
-def _unreadable(path: Path, why: str | None) -> Reason:
-    return Reason("unreadable posterior", file=str(path), why=why or "")
+def _unreadable(file: str, why: str | None) -> Reason:
+    return Reason("unreadable posterior", file=file, why=why or "")
 
 
 def _refuse_what_we_never_write(file: h5py.File) -> None:

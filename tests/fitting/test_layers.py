@@ -38,6 +38,7 @@ ORDER: Final = (
     (f"{FITTING}.folder",),
     (f"{FITTING}.daily", f"{FITTING}.foreign"),
     (f"{FITTING}.journey",),
+    (f"{FITTING}.squads",),
     (f"{FITTING}.report",),
     (f"{FITTING}.questions",),
     (f"{FITTING}.demo",),

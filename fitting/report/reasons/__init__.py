@@ -17,6 +17,7 @@ from slackwater.fitting.report.reasons import (
     past,
     residuals,
     spacing,
+    squads,
     standing,
     state,
     today,
@@ -40,6 +41,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     **types.SENTENCES,
     **beats.SENTENCES,
     **spacing.SENTENCES,
+    **squads.SENTENCES,
     **trials.SENTENCES,
     **trial_items.SENTENCES,
 }

@@ -1,0 +1,1 @@
+"""What is said of a squad, on a terminal and as a page."""

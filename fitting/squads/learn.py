@@ -1,0 +1,84 @@
+"""A squad learnt: each athlete alone, then what all of them show together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
+from slackwater.fitting.squads.answer import SquadAnswer, Unanswered, about_squad
+from slackwater.fitting.squads.each import FITTED, LEFT_OUT, UNCHANGED, Workers, fit_each
+from slackwater.fitting.squads.folder import SquadFolder
+from slackwater.model.errors import NoAnswerError, Reason
+
+
+@dataclass(frozen=True)
+class AthleteFitted:
+    """What became of one athlete.
+
+    Attributes:
+        athlete: as shown.
+        seconds: what the fit took.
+        mind: what to mind with it.
+    """
+
+    athlete: str
+    seconds: float
+    mind: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
+class SquadFitted(SquadAnswer):
+    """What became of a squad's athletes.
+
+    Attributes:
+        fitted: those fitted now.
+        unchanged: those whose season did not change since their fit.
+    """
+
+    fitted: tuple[AthleteFitted, ...]
+    unchanged: tuple[str, ...]
+
+
+def squad_fit(
+    squad: SquadFolder,
+    workers: Workers,
+    how: dict[str, Any] | None = None,
+    level: float = DEFAULT_LEVEL,
+    tell: Callable[[int, int], None] | None = None,
+) -> SquadFitted:
+    """Fit all athletes of a squad who changed, and learn what all of them show together.
+
+    Args:
+        squad: the squad folder.
+        workers: who fits, such as `squads.cluster.cluster` opens; `squads.each.InTurn` does it
+            here, one after another.
+        how: `draws` and `chains` of each athlete's fit.
+        level: credible mass of every interval.
+        tell: called with the athletes done and all athletes.
+
+    Raises:
+        NoAnswerError: no athlete could be fitted.
+        SeasonFilesError: the squad folder cannot be read.
+        OSError: something cannot be written; what was is kept.
+    """
+    with squad.held():
+        outcomes = fit_each(squad, workers, how or {}, tell)
+    left_out = tuple(
+        Unanswered(squad.shown[o.folder], o.why) for o in outcomes if o.became == LEFT_OUT
+    )
+    if len(left_out) == len(outcomes):
+        why = dict.fromkeys(reason for each in left_out for reason in each.why)
+        raise NoAnswerError(Reason("nobody answered", athletes=len(outcomes)), *why)
+    nights = [o.last_night for o in outcomes if o.last_night is not None]
+    return SquadFitted(
+        about_squad(squad, level, nights, ()),
+        left_out,
+        fitted=tuple(
+            AthleteFitted(squad.shown[o.folder], o.seconds, o.why)
+            for o in outcomes
+            if o.became == FITTED
+        ),
+        unchanged=tuple(squad.shown[o.folder] for o in outcomes if o.became == UNCHANGED),
+    )

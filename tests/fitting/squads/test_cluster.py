@@ -1,0 +1,83 @@
+"""A real cluster on this machine, one of whose workers is killed in the middle of its work."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from slackwater.fitting import Posterior, read_season
+from slackwater.fitting.squads.cluster import Cluster, SchedulerLostError, Where, Work, cluster
+from slackwater.fitting.squads.each import FITTED, UNCHANGED, Done, Task, fit_each, fit_one
+from slackwater.fitting.squads.folder import SquadFolder
+from slackwater.model import names as n
+from slackwater.model.errors import QuestionError
+from slackwater.model.season import Season
+from tests.fitting.conftest import Fitted
+from tests.fitting.squads.made import ByHand, unfitted
+from tests.fitting.squads.test_each import became
+
+
+def by_hand(squad: SquadFolder) -> Work:
+    """Return work that takes a while and finds a posterior made by hand."""
+    made = {
+        task.season.fingerprint(): done
+        for task, done in ByHand().do(
+            Task(name, read_season(squad.path / name).observed(), {}) for name in squad.folders
+        )
+    }
+
+    def work(season: Season, how: dict[str, Any]) -> Done:
+        time.sleep(how["seconds"])
+        return made[season.fingerprint()]
+
+    return work
+
+
+def kill_who_works(opened: Cluster) -> None:
+    """Kill the process of a worker that has an athlete in hand."""
+    pids = opened.client.run(os.getpid)
+    busy = next(worker for worker, held in opened.client.processing().items() if held)
+    os.kill(pids[busy], signal.SIGKILL)
+
+
+def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
+    unfitted(tmp_path, "ada", "bruno", "carla", "david")
+    squad = SquadFolder(tmp_path)
+    killed: list[int] = []
+    with cluster(Where(cores=2), by_hand(squad)) as opened:
+
+        def tell(done: int, of: int) -> None:
+            if not killed:
+                killed.append(done)
+                kill_who_works(opened)
+
+        outcomes = fit_each(squad, opened, {"seconds": 0.5}, tell)
+        assert killed == [1]
+        assert became(outcomes) == dict.fromkeys(squad.folders, FITTED)
+        again = fit_each(squad, opened, {"seconds": 0.5})
+    assert became(again) == dict.fromkeys(squad.folders, UNCHANGED)
+
+
+@pytest.mark.slow
+def test_a_worker_fits_as_an_athlete_is_fitted_alone(demo: Fitted) -> None:
+    kept = Posterior.of(fit_one(demo.season.observed(), {}).posterior, "posterior.nc")
+    np.testing.assert_array_equal(kept.draws[n.NOISE_SD], demo.posterior.draws[n.NOISE_SD])
+    assert kept.departures is not None
+
+
+def test_a_scheduler_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("slackwater.fitting.squads.cluster.PATIENCE", 0.5)
+    with pytest.raises(SchedulerLostError) as lost, cluster(Where("tcp://127.0.0.1:9")):
+        pass
+    assert lost.value.filename == "tcp://127.0.0.1:9"
+    with (
+        pytest.raises(QuestionError, match="is no scheduler"),
+        cluster(Where("carrier-pigeon://x")),
+    ):
+        pass
