@@ -81,7 +81,7 @@ def _on_squad(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option(
     "--tls",
     nargs=3,
-    type=click.Path(exists=True, dir_okay=False),
+    type=click.Path(),
     metavar="CA CERT KEY",
     help="Certificate files for a scheduler whose address begins with tls://.",
 )
@@ -108,7 +108,7 @@ def fit(
     Examples:
       slackwater squad fit my-squad
       slackwater squad fit my-squad --workers 2
-      slackwater squad fit my-squad --scheduler tls://cluster:8786 --tls ca.pem me.pem me.key
+      slackwater squad fit my-squad --scheduler tcp://desk:8786
     """
     row = question("squad fit")
     _ = squad.settings, squad.folders  # told what is wrong before a cluster is opened

@@ -16,6 +16,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from itertools import islice
+from pathlib import Path
 from typing import Any, Final
 
 import dask
@@ -175,6 +176,8 @@ def _of_this_machine(cores: int | None) -> Iterator[LocalCluster]:
 def _named(where: Where) -> Iterator[Client]:
     security: Security | None = None
     if where.certificates:
+        for file in where.certificates:
+            Path(file).open("rb").close()  # one that is not there is named
         ca, cert, key = where.certificates
         security = Security(
             tls_ca_file=ca, tls_client_cert=cert, tls_client_key=key, require_encryption=True

@@ -43,8 +43,8 @@ def test_whoever_is_recovered_is_told_first_and_who_was_not_read_last(folder: Pa
     assert max(map(len, out.getvalue().splitlines())) <= 80
     later = morning(folder, answer.morning + dt.timedelta(1))
     assert told.said(later)[-2] == (
-        "Not read this morning, so foreseen: ada (last read on Saturday 10 May) and bruno (last "
-        "read on Saturday 10 May)."
+        "Not read this morning, so foreseen: ada (last read on Wednesday 9 April) and bruno (last "
+        "read on Wednesday 9 April)."
     )
     assert told.rows(later)[0][:3] == ("ada", "not read", "")
 
