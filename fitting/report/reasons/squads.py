@@ -19,8 +19,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "fit failed": "The fit broke off ({error}); fit the season alone to see more.",
     "workers lost": "The workers that fitted it were lost {times} times over; try again, or fit "
     "the season alone.",
-    "worker of another version": "The worker is of version {here} and was asked by version {asked}; "
-    "install the same on both.",
+    "worker of another version": "The worker is of version {here} and was asked by version "
+    "{asked}; install the same on both.",
     "came back of another season": "What the worker sent back is of another season; fit again.",
     "nobody answered": "Nothing can be said of any of the {athletes} athletes.",
     "read later too": "Readings go on to {last_night}, after the morning asked about.",
