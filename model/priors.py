@@ -8,6 +8,7 @@ these priors allow; a test holds that against the published recovery times.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from math import log
 from typing import Final, NamedTuple
 
@@ -123,6 +124,61 @@ class Priors:
         Raises:
             ValueError: a standard deviation is not above 0.
         """
-        for field in fields(self):
+        for field in fields(Priors):
             if not getattr(self, field.name).sd > 0:
                 raise ValueError(f"The prior {field.name!r} needs a standard deviation above 0.")
+
+    def of(self, quantity: str, label: str) -> Belief | None:
+        """Return what is believed of one label's quantity apart from all others'; here nothing.
+
+        Args:
+            quantity: a parameter with a value for each label, such as `type_log_dip`.
+            label: a type, attribute value, intervention or stressor.
+        """
+        return None
+
+
+class LabelBelief(NamedTuple):
+    """What is believed of one label's quantity.
+
+    Attributes:
+        quantity: the parameter.
+        label: the type, attribute value, intervention or stressor.
+        belief: of the quantity; of a type, as a deviation from the mean over types and what its
+            attributes add; of an attribute value, in standard deviations of its kind.
+    """
+
+    quantity: str
+    label: str
+    belief: Belief
+
+
+@dataclass(frozen=True)
+class GroupPriors(Priors):
+    """What is believed of an athlete by a group that knows some types, measures or others by name.
+
+    Attributes:
+        labels: what is believed of each label; whatever is not named here is believed as in any
+            season.
+    """
+
+    labels: tuple[LabelBelief, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse a prior without width.
+
+        Raises:
+            ValueError: a standard deviation is not above 0.
+        """
+        super().__post_init__()
+        for each in self.labels:
+            if not each.belief.sd > 0:
+                raise ValueError(f"The prior of {each.label!r} needs a standard deviation above 0.")
+
+    def of(self, quantity: str, label: str) -> Belief | None:
+        """Return what is believed of one label's quantity, None where nothing is of its own."""
+        return self._known.get((quantity, label))
+
+    @cached_property
+    def _known(self) -> dict[tuple[str, str], Belief]:
+        return {(each.quantity, each.label): each.belief for each in self.labels}

@@ -21,8 +21,10 @@ likelihood; `slackwater.model.levels` says what the unexplained is, and when the
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from types import SimpleNamespace
+from typing import Any, Final, cast
 
 import numpy as np
 import pymc as pm
@@ -36,9 +38,23 @@ from slackwater.model.dynamics import dip_path
 from slackwater.model.levels import Motion, Steps, free_path, start_state
 from slackwater.model.likelihood import LikelihoodInputs, season_loglik
 from slackwater.model.pooling import centred, non_centred
-from slackwater.model.priors import Belief, Priors
+from slackwater.model.priors import Belief, GroupPriors, Priors
 from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch, steps_of
+
+BELIEF: Final = "belief"  # a prior's mean and standard deviation
+STANDARD: Final = Belief(0.0, 1.0)
+# What a group may know label by label: its dimension, and the belief about any label, if absolute.
+OF_LABELS: Final = {
+    n.TYPE_LOG_DIP: (n.TYPE, None),
+    n.TYPE_LOG_RATE: (n.TYPE, None),
+    n.ATTRIBUTE_DIP: (n.ATTRIBUTE_VALUE, None),
+    n.ATTRIBUTE_RATE: (n.ATTRIBUTE_VALUE, None),
+    n.LOG_RATE_RATIO: (n.INTERVENTION, "log_rate_ratio"),
+    n.LIFT: (n.INTERVENTION, "lift"),
+    n.STRESSOR_LOG_DIP: (n.STRESSOR, "stressor_dip"),
+    n.STRESSOR_LOG_RATE: (n.STRESSOR, "stressor_rate"),
+}
 
 
 def build_model(
@@ -60,19 +76,25 @@ def build_model(
     design = design_of(season)
     steps = steps_of(season, priors, stretches)
     with pm.Model() as model:
-        for dim, labels in _coords(season, design).items():
+        coords = _coords(season, design)
+        if isinstance(priors, GroupPriors):
+            coords[BELIEF] = ["mean", "sd"]
+        for dim, labels in coords.items():
             model.add_coord(
                 dim, labels, length=pytensor.shared(len(labels), name=f"length of {dim}")
             )
         data = _data(design)
         for name, values in steps._asdict().items():
             data[name] = pm.Data(name, values, dims=n.NIGHT)
+        for name, values in _group_beliefs(priors, model.coords).items():
+            data[name] = pm.Data(name, values, dims=_dim_of_belief(name))
+        priors = _in_the_graph(priors, data)
         trained = design.session_types.size > 0
         share = _positive(n.FIRST_NIGHT, priors.first_night) if trained else 1.0
         rates, dips = _rates_and_dips(priors, design, data, share)
         shift = _held_back(data, dips, share) + _sensor_step(priors, design, data)
         if design.applied.size:
-            lift = _normal(n.LIFT, priors.lift, dims=n.INTERVENTION)
+            lift = _normals(n.LIFT, priors.lift, n.INTERVENTION, data)
             shift = shift + pt.dot(lift, data["applied"])[data["reading_nights"]]
         _observe_readings(priors, design, steps, data, rates, dips, shift)
     return model
@@ -91,9 +113,15 @@ def put_season(
         stretches: nights that the log does not explain.
     """
     design = design_of(season)
-    for dim, labels in _coords(season, design).items():
+    coords = _coords(season, design)
+    for dim, labels in coords.items():
         model.set_dim(dim, len(labels), labels)
     given = {**design._asdict(), **steps_of(season, priors, stretches)._asdict()}
+    given |= _group_beliefs(priors, coords)
+    given |= {
+        n.BASELINE_PRIOR_MEAN: priors.baseline.mean,
+        n.BASELINE_PRIOR_SD: priors.baseline.sd,
+    }
     for data in model.data_vars:
         if data.name in given:
             data.set_value(np.asarray(given[data.name], data.dtype))
@@ -192,6 +220,50 @@ def _positive(name: str, belief: Belief, **kwargs: Any) -> Any:
     return pm.LogNormal(name, belief.mean, belief.sd, **kwargs)
 
 
+def _group_beliefs(priors: Priors, coords: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a group believes, by data's name, so that no group needs code of its own.
+
+    Of each prior its mean and standard deviation; of labels how much more than any label's is
+    believed, and with which standard deviation: 0 where a label is believed to be as any other.
+    """
+    if not isinstance(priors, GroupPriors):
+        return {}
+    found = {f"prior {f.name}": np.array(getattr(priors, f.name)) for f in fields(Priors)}
+    for quantity, (dim, field) in OF_LABELS.items():
+        if len(coords[dim]):
+            known = [priors.of(quantity, str(label)) for label in coords[dim]]
+            usual = getattr(priors, field).mean if field else 0.0
+            found[f"{quantity} more"] = np.array([b.mean - usual if b else 0.0 for b in known])
+            found[f"{quantity} sd"] = np.array([b.sd if b else 0.0 for b in known])
+    return found
+
+
+def _dim_of_belief(name: str) -> str:
+    return OF_LABELS[name.split()[0]][0] if name.split()[0] in OF_LABELS else BELIEF
+
+
+def _in_the_graph(priors: Priors, data: dict[str, Any]) -> Priors:
+    """Return beliefs as they stand in the graph: a group's as data, any other as constants."""
+    if not isinstance(priors, GroupPriors):
+        return priors
+    every = {f.name: data[f"prior {f.name}"] for f in fields(Priors)}
+    beliefs = SimpleNamespace(**{name: Belief(each[0], each[1]) for name, each in every.items()})
+    beliefs.baseline = priors.baseline  # is data of its own
+    return cast(Priors, beliefs)
+
+
+def _apart(name: str, mean: Any, sd: Any, data: dict[str, Any]) -> tuple[Any, Any]:
+    """Return mean and standard deviation of each label's quantity; those of any where no other."""
+    if f"{name} sd" not in data:
+        return mean, sd
+    own = data[f"{name} sd"]
+    return mean + data[f"{name} more"], pt.switch(pt.gt(own, 0.0), own, sd)
+
+
+def _normals(name: str, belief: Belief, dim: str, data: dict[str, Any]) -> Any:
+    return pm.Normal(name, *_apart(name, *belief, data), dims=dim)
+
+
 def _rates_and_dips(
     priors: Priors, design: Design, data: dict[str, Any], share: Any
 ) -> tuple[Any, Any]:
@@ -207,8 +279,8 @@ def _rates_and_dips(
         dips.append(first_night / share)
         rates.append(pt.exp(log_rate))
     if design.stressor_labels.size:
-        log_dip = _normal(n.STRESSOR_LOG_DIP, priors.stressor_dip, dims=n.STRESSOR)
-        log_rate = _normal(n.STRESSOR_LOG_RATE, priors.stressor_rate, dims=n.STRESSOR)
+        log_dip = _normals(n.STRESSOR_LOG_DIP, priors.stressor_dip, n.STRESSOR, data)
+        log_rate = _normals(n.STRESSOR_LOG_RATE, priors.stressor_rate, n.STRESSOR, data)
         z = pm.Normal(n.STRESSOR_Z, dims=n.STRESSOR_DAY)
         dips.append(pt.exp(log_dip[data["stressor_labels"]] + session_sd * z))
         rates.append(pt.exp(log_rate))
@@ -240,14 +312,19 @@ def _types(priors: Priors, design: Design, data: dict[str, Any], trend: Any) -> 
     if design.attribute_values:
         dip_sd = _positive(n.ATTRIBUTE_DIP_SD, priors.attribute_dip_sd)
         rate_sd = _positive(n.ATTRIBUTE_RATE_SD, priors.attribute_rate_sd)
-        dip_effect = dip_sd * pm.Normal(n.ATTRIBUTE_DIP, dims=n.ATTRIBUTE_VALUE)
-        rate_effect = rate_sd * pm.Normal(n.ATTRIBUTE_RATE, dims=n.ATTRIBUTE_VALUE)
+        dip_effect = dip_sd * _normals(n.ATTRIBUTE_DIP, STANDARD, n.ATTRIBUTE_VALUE, data)
+        rate_effect = rate_sd * _normals(n.ATTRIBUTE_RATE, STANDARD, n.ATTRIBUTE_VALUE, data)
         dip_mean = dip_mean + pt.dot(data["type_has_value"], dip_effect)
         rate_mean = rate_mean + pt.dot(data["type_has_value"], rate_effect)
+    known = f"{n.TYPE_LOG_RATE} sd" in data  # then their spread is no parameter to stick at 0
     dip_sd = _positive(n.TYPE_DIP_SD, priors.type_dip_sd)
     rate_sd = _positive(n.TYPE_RATE_SD, priors.type_rate_sd)
+    dip_mean, dip_sd = _apart(n.TYPE_LOG_DIP, dip_mean, dip_sd, data)
+    rate_mean, rate_sd = _apart(n.TYPE_LOG_RATE, rate_mean, rate_sd, data)
     if trend is None:
         log_dip = centred(n.TYPE_LOG_DIP, dip_mean, dip_sd, n.TYPE)
+        if known:
+            return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE)
         log_rate = non_centred(n.TYPE_LOG_RATE, n.TYPE_RATE_Z, rate_mean, rate_sd, n.TYPE)
         return log_dip, log_rate
     mean = trend.mean()
@@ -275,7 +352,7 @@ def _speed(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
     """Return the factor on all recovery rates for the step into each night, (N,)."""
     log_speed: Any = pt.zeros(data["applied"].shape[1])
     if design.applied.size:
-        ratio = _normal(n.LOG_RATE_RATIO, priors.log_rate_ratio, dims=n.INTERVENTION)
+        ratio = _normals(n.LOG_RATE_RATIO, priors.log_rate_ratio, n.INTERVENTION, data)
         log_speed = log_speed + pt.dot(ratio, data["applied"])
     if design.trend.size:
         sd = _positive(n.RATE_TREND_SD, priors.rate_trend_sd)

@@ -25,7 +25,7 @@ from slackwater.fitting.sampling.naming import constant, named_draws
 from slackwater.fitting.sampling.posterior import FitChecks, Posterior
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.priors import Priors
+from slackwater.model.priors import GroupPriors, Priors
 from slackwater.model.recovery import build_model, put_season
 from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch
@@ -86,7 +86,8 @@ def take_turns(lock: AbstractContextManager[Any]) -> None:
 
 def _compiled(season: Season, priors: Priors, stretches: tuple[Stretch, ...]) -> _Compiled:
     """Return the model of a season and its code: a known one with new data, or a new one."""
-    key = priors, *(np.size(values) > 0 for values in design_of(season))
+    beliefs = GroupPriors if isinstance(priors, GroupPriors) else priors  # a group's are data
+    key = beliefs, *(np.size(values) > 0 for values in design_of(season))
     if key not in _known:
         with _turn:
             model = build_model(season, priors, stretches)

@@ -19,7 +19,7 @@ from slackwater.fitting.sampling.posterior import FitChecks, Posterior
 from slackwater.model import likelihood, pooling, recovery
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
-from slackwater.model.priors import Priors
+from slackwater.model.priors import GroupPriors, Priors
 from slackwater.model.recovery import build_model
 from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch
@@ -174,7 +174,8 @@ def _flaws(checks: FitChecks) -> tuple[bool, int, int]:
 
 def identity(priors: Priors) -> str:
     """Return what the model's graph depends on beside its variables and data."""
-    return "\n".join([repr(priors), *(inspect.getsource(module) for module in _GRAPH)])
+    beliefs = "of a group, as data" if isinstance(priors, GroupPriors) else repr(priors)
+    return "\n".join([beliefs, *(inspect.getsource(module) for module in _GRAPH)])
 
 
 def check(posterior: xr.Dataset, stats: xr.Dataset) -> FitChecks:

@@ -25,7 +25,7 @@ from slackwater.fitting.files import MEBIBYTE, alone, read_whole, write_whole
 from slackwater.fitting.text import escaped
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
-from slackwater.model.priors import Belief, Priors
+from slackwater.model.priors import Belief, GroupPriors, LabelBelief, Priors
 from slackwater.model.unexplained import Stretch, Watched
 
 FILE_NAME: Final = "posterior.nc"
@@ -244,7 +244,12 @@ def by_chain(draws: xr.Dataset, chains: int) -> xr.Dataset:
 
 def _priors(kept: dict[str, Any]) -> Priors:
     """Return the priors kept; none may be missing, as where another model was fitted."""
-    return Priors(**{each.name: Belief(*kept[each.name]) for each in fields(Priors)})
+    beliefs = {each.name: Belief(*kept[each.name]) for each in fields(Priors)}
+    if "labels" not in kept:
+        return Priors(**beliefs)
+    return GroupPriors(
+        **beliefs, labels=tuple(LabelBelief(q, at, Belief(*b)) for q, at, b in kept["labels"])
+    )
 
 
 def _kept(reasons: tuple[Reason, ...] | None) -> list[Any] | None:

@@ -28,6 +28,7 @@ ORDER: Final = (
     (f"{FITTING}.records",),
     (f"{FITTING}.sampling",),
     (f"{FITTING}.state",),
+    (f"{FITTING}.pooling",),
     (f"{FITTING}.answers",),
     (f"{FITTING}.measures",),
     (f"{FITTING}.beats",),

@@ -1,7 +1,7 @@
 """Partial pooling solved by quadrature over the one parameter that is not normal.
 
 reading[i] ~ Normal(member[i], error[i]),   member[i] ~ Normal(mean, sd)
-mean ~ Normal(0, mean_sd)
+mean ~ Normal(0, mean_sd), where mean_sd may depend on sd
 """
 
 from __future__ import annotations
@@ -24,12 +24,16 @@ class Moments(NamedTuple):
 
 
 def solve(
-    readings: Floats, errors: Floats, mean_sd: float, log_prior: Callable[[Floats], Floats]
+    readings: Floats,
+    errors: Floats,
+    mean_sd: float | Callable[[Floats], Floats],
+    log_prior: Callable[[Floats], Floats],
 ) -> Moments:
-    """Integrate over `sd`, whose log prior density is given, on a grid even in its log."""
+    """Integrate over `sd` on a grid even in its log; `log_prior` holds all that depends on it."""
     sd = np.exp(np.linspace(-12, 12, 20_001))
     variance = errors**2 + sd[:, None] ** 2
-    precision = mean_sd**-2 + (1 / variance).sum(axis=1)
+    before = mean_sd(sd) if callable(mean_sd) else mean_sd
+    precision = before**-2 + (1 / variance).sum(axis=1)
     mean = (readings / variance).sum(axis=1) / precision
     log_weight = 0.5 * (
         -np.log(variance).sum(axis=1)
