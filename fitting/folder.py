@@ -134,7 +134,7 @@ class SeasonFolder(Athlete):
             raise SeasonFilesError(self.checked.problems)
         if self.set_aside:
             tables = assuming(tables, self.doubts)
-            season = season_of(season.name, tables)
+            season = season_of(season.name, tables, season.threshold_percent)
         if "posterior" in self.__dict__:
             self._take_over(season, tables)
         return season

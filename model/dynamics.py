@@ -112,12 +112,15 @@ def held_back(event_dips: Floats, event_nights: Ints, first_share: Floats, night
     return out
 
 
-def threshold_of(noise_sd: Floats) -> Floats:
+def threshold_of(noise_sd: Floats, fixed_percent: float | None = None) -> Floats:
     """Return the smallest dip worth acting on, ln: half an ordinary night's standard deviation.
 
     Args:
         noise_sd: of an ordinary night, what lingers included, ln.
+        fixed_percent: what it is instead, in percent of the reading; None where nobody fixed it.
     """
+    if fixed_percent is not None:
+        return np.full(np.shape(noise_sd), -np.log1p(-fixed_percent / 100))
     return 0.5 * noise_sd
 
 

@@ -75,10 +75,10 @@ def groups(draws: xr.Dataset) -> list[str]:
     return [*labels(draws, n.TYPE), *labels(draws, n.STRESSOR), n.START]
 
 
-def threshold(draws: xr.Dataset) -> Floats:
+def threshold(draws: xr.Dataset, season: Season) -> Floats:
     """Return the smallest dip worth acting on, ln, shape (S,)."""
     noise_sd: Floats = draws[n.NOISE_SD].values
-    return threshold_of(noise_sd)
+    return threshold_of(noise_sd, season.threshold_percent)
 
 
 def typical_log_dips(draws: xr.Dataset) -> Floats:

@@ -42,10 +42,13 @@ class Season:
             `reading_ln_sd` (night) is how exactly it was measured, as a standard error,
             0 where that is not known.
             Arrays are read-only.
+        threshold_percent: the smallest dip worth acting on, in percent of the reading, where the
+            athlete fixed it; None for what the nights themselves say.
     """
 
     name: str
     data: xr.Dataset
+    threshold_percent: float | None = None
     _through: dict[np.datetime64, Season] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -181,14 +184,14 @@ class Season:
             before: the same season before something later than that night was logged.
             night: the night.
         """
-        if night in before._through:
+        if night in before._through and before.threshold_percent == self.threshold_percent:
             self._through[night] = before._through[night]
 
     def _as_seen(self, night: np.datetime64) -> Season:
         rows = self._rows.through(night, self.first_night)
         if rows is None:
             raise SeasonError(f"Season {self.name!r} has no reading by {night}.")
-        return Season(self.name, _freeze(rows.by_night()))
+        return Season(self.name, _freeze(rows.by_night()), self.threshold_percent)
 
     @cached_property
     def _rows(self) -> Rows:
@@ -198,7 +201,8 @@ class Season:
         """Return the same season with other readings, shape (N,), NaN where not read."""
         values = np.array(log_rmssd, float)
         attrs = self.data[n.LOG_RMSSD].attrs
-        return Season(self.name, _freeze(self.data.assign({n.LOG_RMSSD: (n.NIGHT, values, attrs)})))
+        data = _freeze(self.data.assign({n.LOG_RMSSD: (n.NIGHT, values, attrs)}))
+        return Season(self.name, data, self.threshold_percent)
 
     def fingerprint(self) -> str:
         """Return a hash of all that the season holds, its name left out."""

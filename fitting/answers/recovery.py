@@ -118,7 +118,7 @@ def threshold_of(now: Standing) -> Threshold:
     return Threshold(
         ln_units=float(np.median(now.threshold)),
         percent=float(100 * np.median(-np.expm1(-now.threshold))),
-        rule=Reason("threshold rule"),
+        rule=now.threshold_rule,
     )
 
 

@@ -194,7 +194,7 @@ def _usual(season: Season, days: int, chance: float, level: float) -> UsualWasho
     rest = rest_of(season)
     head = about_season(season, level, [Reason("general experience"), *rest.warnings])
     rested = -rest.reach if rest.reach else len(season.nights) - 1 - rest.quiet
-    dip, rate, threshold = _from_priors(Priors())
+    dip, rate, threshold = _from_priors(Priors(), season.threshold_percent)
 
     def dips_after(passed: Ints) -> Floats:
         return dip * np.exp(-rate * np.maximum(passed, 0))
@@ -251,7 +251,7 @@ def _past(now: Standing, quiet: int, threshold: float, level: float) -> xr.Datas
     )
 
 
-def _from_priors(priors: Priors) -> tuple[Floats, Floats, Floats]:
+def _from_priors(priors: Priors, threshold_percent: float | None) -> tuple[Floats, Floats, Floats]:
     """Return draws of the unlogged start's dip and rate, and of the threshold, (draws, 1)."""
     rng = np.random.default_rng(_PRIOR_SEED)
 
@@ -259,7 +259,7 @@ def _from_priors(priors: Priors) -> tuple[Floats, Floats, Floats]:
         return np.exp(belief.mean + belief.sd * rng.standard_normal((_PRIOR_DRAWS, 1)))
 
     dip, rate = draws(priors.start_dip), draws(priors.start_rate)
-    return dip, rate, threshold_of(draws(priors.noise_sd))
+    return dip, rate, threshold_of(draws(priors.noise_sd), threshold_percent)
 
 
 def _wanted(rest: Rest, half_width: float, threshold: float, chance: float) -> tuple[Wanted, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -94,7 +94,8 @@ def _check(folder: Path) -> SeasonCheck:
     notes += [note for table in tables.each for note in table.notes]
     if problems:
         return SeasonCheck(None, tuple(abridge(problems, SEASON_FILES)), _in_order(notes))
-    season = season_of(settings.name or escaped(folder.resolve().name) or "season", tables)
+    name = settings.name or escaped(folder.resolve().name) or "season"
+    season = season_of(name, tables, settings.threshold_percent)
     return SeasonCheck(season, (), _in_order([*notes, *notes_on(tables, season)]), tables)
 
 
@@ -118,14 +119,14 @@ def _no_readings(tables: Tables, names: list[str]) -> Iterator[Problem]:
     yield Problem("readings.csv", 1, 1, "the file is missing", mend, kind)
 
 
-def season_of(name: str, tables: Tables) -> Season:
+def season_of(name: str, tables: Tables, threshold_percent: float | None) -> Season:
     """Return the season that a folder's rows make."""
     readings = tables.readings
     if "rmssd_ms" in readings.columns:
         value = {"rmssd_ms": np.array(readings.values("rmssd_ms"), float)}
     else:
         value = {"log_rmssd": np.array(readings.values("ln_rmssd"), float)}
-    return Season.from_tables(
+    season = Season.from_tables(
         name,
         readings=_frame(readings, ["sensor", "ln_sd"]).assign(**value),
         sessions=_frame(tables.sessions, ["type", "dose"]),
@@ -134,6 +135,7 @@ def season_of(name: str, tables: Tables) -> Season:
         stressors=_frame(tables.stressors, ["stressor"]),
         levels=_frame(tables.levels, []),
     )
+    return replace(season, threshold_percent=threshold_percent)
 
 
 def _frame(table: Table[Any], names: list[str]) -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""Read season.toml: the season's name, the CSV dialect, other column names."""
+"""Read season.toml: the season's name, its threshold, the CSV dialect, other column names."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from slackwater.fitting.intake.toml_file import Form, Keys, a_text, line_of
 from slackwater.fitting.text import listed
 
 SETTINGS_FILE: Final = "season.toml"
+LEAST_PERCENT: Final = 1
+MOST_PERCENT: Final = 30
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 
@@ -32,6 +34,8 @@ class Settings:
 
     Attributes:
         name: the season's name; None for that of its folder.
+        threshold_percent: the smallest dip worth acting on, in percent of the reading; None for
+            what the nights themselves say.
         csv: the dialect.
         columns: for each file by its name without `.csv`, our column name -> the header that
             stands in the file, where that is another.
@@ -40,6 +44,7 @@ class Settings:
     """
 
     name: str | None = None
+    threshold_percent: float | None = None
     csv: CsvSettings = CsvSettings()
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     imports: Sequence[Mapping[str, Any]] = ()
@@ -64,8 +69,13 @@ def _encoding(value: Any) -> bool:
     return isinstance(value, str) and codecs.lookup(value).name not in ("idna", "punycode")
 
 
+def _percent(value: Any) -> bool:
+    return type(value) in (int, float) and LEAST_PERCENT <= value <= MOST_PERCENT
+
+
 _KEYS: Final[Keys] = {
     "name": a_text,
+    "threshold_percent": _percent,
     "csv": {
         "separator": lambda value: isinstance(value, str) and value in SEPARATORS,
         "decimal": lambda value: value in (".", ","),
@@ -76,6 +86,8 @@ _KEYS: Final[Keys] = {
 }
 _WANTED: Final = {
     "name": 'give a text in quotes, such as name = "Spring on the river"',
+    "threshold_percent": "give the smallest dip worth acting on, from 1 to 30 (percent), such as "
+    "threshold_percent = 5",
     "csv": "write [csv] on a line of its own and its keys below",
     "separator": r'give one of separator = ",", ";", "\t" (tab) or "|"',
     "decimal": 'give decimal = "." or decimal = ","',
@@ -108,6 +120,7 @@ def read_settings(data: bytes) -> Settings:
     given, text = _FORM.read(data)
     settings = Settings(
         name=given["name"].strip() if "name" in given else None,
+        threshold_percent=given.get("threshold_percent"),
         csv=CsvSettings(**given.get("csv", {})),
         columns={
             table: {name: header.strip() for name, header in headers.items()}

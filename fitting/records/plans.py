@@ -1,7 +1,7 @@
 """The plans that were kept, as `plans.json` in the season folder holds them.
 
     [{"schema": 1, "season": "spring", "made_from": "2031-07-06", "start": …, "days": 14,
-      "rest": […], "logged": [{"date", "type"}, …],
+      "threshold_percent": null, "rest": […], "logged": [{"date", "type"}, …],
       "sessions": [{"date", "type", "fixed", "chance", "asked"}, …]}, …]
 
 A list in the order in which plans were kept, only ever added to. A plan holds from its first
@@ -58,6 +58,7 @@ class KeptPlan(_Strict):
         made_from: morning of the last reading that the plan was made from.
         start: its first day.
         days: how many days it has.
+        threshold_percent: the dip under which a morning counted as recovered, where it was fixed.
         rest: dates and weekdays asked to be without a session.
         logged: sessions from that morning on that the plan took as given.
         sessions: in order of time.
@@ -68,6 +69,7 @@ class KeptPlan(_Strict):
     made_from: dt.date
     start: dt.date
     days: int = Field(ge=1)
+    threshold_percent: float | None = None
     rest: list[str]
     logged: list[LoggedSession]
     sessions: list[Session] = Field(min_length=1)

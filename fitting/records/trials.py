@@ -51,6 +51,7 @@ class Design(_Kept):
         start: the first day on which a session belongs to the trial.
         sessions_per_arm: how many sessions with a readable recovery end the trial.
         smallest_days: the smallest effect worth having, in days saved for a typical session.
+        threshold_percent: the dip under which days to recover end, where it was fixed.
         wanted_chance: the chance of the verdict "faster" asked for, if that effect is true.
         expected_chance: the chance that the plan has of it.
         types: the trial's session types, longest recovery first, and each one's share.
@@ -66,6 +67,7 @@ class Design(_Kept):
     start: dt.date
     sessions_per_arm: int = Field(ge=2)
     smallest_days: float = Field(gt=0)
+    threshold_percent: float | None = None
     wanted_chance: Share
     expected_chance: Share
     types: dict[str, Share] = Field(min_length=1)

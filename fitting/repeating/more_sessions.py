@@ -21,7 +21,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from slackwater.fitting.answers.intervals import shares
-from slackwater.model.dynamics import Floats, days_to_recover, threshold_of
+from slackwater.model.dynamics import Floats, days_to_recover
 
 NIGHTS: Final = 7  # readings after a session, before the next one
 SCATTER: Final = np.linspace(-4.0, 4.0, 17)  # grid over which a session's scatter is summed out
@@ -34,6 +34,7 @@ class TypeDraws(NamedTuple):
         dip: the dip that decays, of the typical session, ln.
         first_night: share of it that the first night shows.
         rate: recovery rate, 1/day.
+        threshold: smallest dip worth acting on, ln.
         noise_sd: of an ordinary night, what lingers included, ln.
         lingering: share of its variance that lingers into the next nights.
         persistence: what is left of that after a night.
@@ -45,6 +46,7 @@ class TypeDraws(NamedTuple):
     dip: Floats
     first_night: Floats
     rate: Floats
+    threshold: Floats
     noise_sd: Floats
     lingering: Floats
     persistence: Floats
@@ -54,7 +56,7 @@ class TypeDraws(NamedTuple):
 
     def typical_days(self) -> Floats:
         """Return days to recover from the typical session, shape (S,)."""
-        return days_to_recover(self.dip, threshold_of(self.noise_sd), self.rate)
+        return days_to_recover(self.dip, self.threshold, self.rate)
 
     def thinned(self, count: int) -> TypeDraws:
         """Return `count` of the draws, evenly spaced in order of typical days, or all.

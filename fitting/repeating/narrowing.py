@@ -99,6 +99,7 @@ def type_draws(now: Standing, label: str) -> TypeDraws:
         dip=np.exp(now.log_dips()[:, which]),
         first_night=now.parameter(n.FIRST_NIGHT),
         rate=np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which]),
+        threshold=now.threshold,
         noise_sd=now.parameter(n.NOISE_SD),
         lingering=odds / (1 + odds),
         persistence=kept / (1 + kept),

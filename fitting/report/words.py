@@ -15,6 +15,7 @@ from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.text import MONTHS, plural, weekday
 
 LONG: Final = 60.0
+USUAL_THRESHOLD: Final = "half the night-to-night standard deviation of an ordinary night"
 WHERE_LOWER: Final = (
     "Do nothing hard until it has passed. Check the sensor and how it is worn, illness, sleep, "
     "travel, and stressors that are not logged. Log what it was as a stressor; if it is a level "
@@ -108,6 +109,11 @@ def unexplained(found: Unexplained | None) -> list[str]:
 def percent_off(dip: float) -> float:
     """Return what a dip in ln units takes off the reading, in percent."""
     return -100 * math.expm1(-dip)
+
+
+def threshold(percent: float | None) -> str:
+    """Return a threshold that was fixed in percent, or the usual one, in words."""
+    return USUAL_THRESHOLD if percent is None else f"{percent:g} %"
 
 
 def tight_dip(values: Bounds) -> str:

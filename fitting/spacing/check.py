@@ -183,7 +183,7 @@ def _row(session: Session, done: Done, as_planned: bool, back: float) -> Planned
 
 def _back(past: Past, mornings: Sequence[dt.date | None]) -> Floats:
     """Return 1 where the dips lay under the threshold, (mornings, S); NaN where not known."""
-    under = threshold(past.draws)
+    under = threshold(past.draws, past.season)
     back = np.full((len(mornings), len(under)), np.nan)
     for row, morning in enumerate(mornings):
         night = -1 if morning is None else _night_of(past, morning)

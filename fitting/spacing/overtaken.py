@@ -57,8 +57,8 @@ def overtaken(athlete: Athlete) -> tuple[Reason, ...]:
     """Return why the plan that is still to come no longer holds; empty where it does.
 
     It no longer holds once something was done that it did not foresee, a reading came far from
-    what was foretold for it, something unexplained holds readings down, or a session to come no
-    longer begins with the chance that was asked for.
+    what was foretold for it, something unexplained holds readings down, a session to come no
+    longer begins with the chance that was asked for, or recovered means something else by now.
 
     Args:
         athlete: the season, what was learnt of it, and the plans kept.
@@ -73,10 +73,19 @@ def overtaken(athlete: Athlete) -> tuple[Reason, ...]:
     if now.unexplained is not None:
         return (Reason("planned before the drop", since=str(now.unexplained.since)),)
     return (
+        *_other_threshold(now, left.plans),
         *_not_foreseen([plan for plan in athlete.plans if plan in left.plans], log),
         *_far_off(athlete, max(plan.made_from for plan in left.plans)),
         *_too_early(now, left.sessions),
     )
+
+
+def _other_threshold(now: Standing, plans: Sequence[KeptPlan]) -> Iterator[Reason]:
+    """Yield that a plan's chances are those of another threshold than the one that holds now."""
+    percent = now.season.threshold_percent
+    for planned in dict.fromkeys(plan.threshold_percent for plan in plans):
+        if planned != percent:
+            yield Reason("plan under another threshold", planned=planned, percent=percent)
 
 
 def _not_foreseen(plans: Sequence[KeptPlan], log: Sequence[Dated]) -> Iterator[Reason]:

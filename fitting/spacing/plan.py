@@ -103,8 +103,8 @@ class SpacingPlan(Answer):
     not_worked_out: tuple[str, ...]
     more_days_help: bool | None
     first_night: dt.date
+    threshold_rule: Reason
     rule: Reason = Reason("spacing rule")
-    threshold_rule: Reason = Reason("threshold rule")
     unexplained: None = None
 
 
@@ -164,6 +164,7 @@ def plan_spacing(
         calendar=tuple(_calendar(wish, space, found.plan, logged, level)) if found.plan else (),
         **out._asdict(),
         first_night=day_of(now.season.first_night),
+        threshold_rule=now.threshold_rule,
     )
 
 
@@ -175,6 +176,7 @@ def plan_to_keep(plan: SpacingPlan) -> KeptPlan:
         made_from=day_of(plan.about.last_night),
         start=plan.start,
         days=plan.days,
+        threshold_percent=plan.threshold_rule.facts.get("percent"),
         rest=list(plan.rest),
         logged=[LoggedSession(date=date, type=label) for date, label in plan.logged],
         sessions=list(plan.sessions),

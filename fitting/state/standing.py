@@ -111,7 +111,15 @@ class Standing:
     @property
     def threshold(self) -> Floats:
         """The smallest dip worth acting on, shape (S,), ln."""
-        return paths.threshold(self.draws)
+        return paths.threshold(self.draws, self.season)
+
+    @property
+    def threshold_rule(self) -> Reason:
+        """What makes it so large."""
+        fixed = self.season.threshold_percent
+        return (
+            Reason("threshold rule") if fixed is None else Reason("threshold fixed", percent=fixed)
+        )
 
     @property
     def types(self) -> list[str]:

@@ -74,7 +74,13 @@ class Followed:
             for stretch in self.stretches
             if stretch.stressors
         ]
-        return [*self._new_measures(), *weighed, *self._unbalanced()]
+        return [*self._other_threshold(), *self._new_measures(), *weighed, *self._unbalanced()]
+
+    def _other_threshold(self) -> list[Reason]:
+        planned, percent = self.plan.threshold_percent, self.season.threshold_percent
+        if planned == percent:
+            return []
+        return [Reason("trial under another threshold", planned=planned, percent=percent)]
 
     def _new_measures(self) -> list[Reason]:
         """Return the other measures that were first used since the trial began."""

@@ -45,7 +45,7 @@ from slackwater.model.dynamics import Floats
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 from slackwater.model.levels import BASELINE
 from slackwater.model.priors import Belief
-from slackwater.model.season import DAY
+from slackwater.model.season import DAY, Season
 
 SIZES: Final = (8, 12, 16, 24, 32)
 REHEARSALS: Final = 40
@@ -186,7 +186,7 @@ def plan_trial(
     return replace(
         answer,
         about=about(now, level, [*_warnings(now, answer, effects), *_told_together(athlete)]),
-        planned=_design(answer, start, wanted.seed) if sessions else None,
+        planned=_design(answer, now.season, start, wanted.seed) if sessions else None,
         why_not=() if sessions else (_why_not(answer),),
     )
 
@@ -319,7 +319,7 @@ def _tasks(
     return tasks
 
 
-def _design(answer: TrialPlan, start: np.datetime64, seed: int) -> Design:
+def _design(answer: TrialPlan, season: Season, start: np.datetime64, seed: int) -> Design:
     sessions, recovered = answer.sessions_per_arm, answer.recovered
     drawn = [*answer.types, *([RECOVERED] if recovered else [])]
     return Design(
@@ -327,6 +327,7 @@ def _design(answer: TrialPlan, start: np.datetime64, seed: int) -> Design:
         start=start.astype(object),
         sessions_per_arm=sessions,
         smallest_days=answer.smallest_days,
+        threshold_percent=season.threshold_percent,
         wanted_chance=answer.wanted_chance,
         expected_chance=round(answer.expected_chance.median, 3),
         types={label: round(share, 3) for label, share in answer.types.items()},

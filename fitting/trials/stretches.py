@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
@@ -224,7 +224,8 @@ def trial_season(
     tables["interventions"] = used_as_assigned(table, measure, stretches) if as_assigned else table
     ends = [s.end for s in stretches if s.over]
     last = min(season.last_night, max(ends)) if ends else season.last_night
-    return Season.from_tables(season.name, **tables).through(last)
+    judged = Season.from_tables(season.name, **tables)
+    return replace(judged, threshold_percent=season.threshold_percent).through(last)
 
 
 def before_trial(table: pd.DataFrame, measure: str, first: np.datetime64) -> pd.DataFrame:

@@ -51,7 +51,7 @@ EXEMPT: Final = {FITTING, f"{FITTING}.__main__"}  # the list of names, and the w
 MOST_IN_A_ROOM: Final = 16
 # Tests of more than one module, or of one under a better name.
 OTHER_TESTS: Final = {
-    "fitting": {"api", "broken", "contract", "layers"},
+    "fitting": {"api", "broken", "contract", "layers", "threshold"},
     "fitting/answers": {"demo_truth"},
     "fitting/commands": {"help"},
     "fitting/state": {"unexplained"},

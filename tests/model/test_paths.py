@@ -5,6 +5,7 @@ Draws are of the priors, so that every make-up of a season is met, with wide and
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -179,9 +180,12 @@ def test_names_stand_in_the_order_of_the_rates(whole: Drawn) -> None:
     assert paths.rates(without).shape == (DRAWS, 1)
 
 
-def test_the_threshold_is_half_an_ordinary_night() -> None:
-    draws = xr.Dataset({n.NOISE_SD: ("sample", [0.08, 0.1])})
-    np.testing.assert_allclose(paths.threshold(draws), [0.04, 0.05])
+def test_the_threshold_is_half_an_ordinary_night_unless_it_is_fixed() -> None:
+    draws, spring = xr.Dataset({n.NOISE_SD: ("sample", [0.08, 0.1])}), season()
+    np.testing.assert_allclose(paths.threshold(draws, spring), [0.04, 0.05])
+    fixed, night = replace(spring, threshold_percent=5.0), spring.nights[-2]
+    np.testing.assert_allclose(np.exp(-paths.threshold(draws, fixed.through(night))), [0.95, 0.95])
+    assert fixed.fingerprint() == spring.fingerprint()  # nothing to fit anew
 
 
 def test_the_dip_that_decays_is_larger_than_its_first_night_shows() -> None:

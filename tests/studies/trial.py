@@ -45,7 +45,7 @@ WEEKS = (12, 24, 36)
 NOT_MEASURED = "Not measured in this run."
 PLANS = (None, 12)  # sessions per arm: as many as four chances in five take, and few
 WRONG = (FASTER, SLOWER)
-PARTS = 4
+PARTS = 8
 Rows = list[dict[str, Any]]
 Cells = dict[tuple[str, int], Rows]
 

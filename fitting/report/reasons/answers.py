@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons.kind import Sentence
 from slackwater.fitting.text import times
 
@@ -79,7 +80,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "a dose never shown": "A {label!r} with dose {dose:g} lies far beyond every dose that this "
     "season has shown (up to {most:g}), so what it would do is not known. Dose is relative: 1 is "
     "that type's usual session.",
-    "threshold rule": "half the night-to-night standard deviation of an ordinary night",
+    "threshold rule": words.USUAL_THRESHOLD,
+    "threshold fixed": "season.toml fixes it at {percent:g} %",
     "no session shown": "No session is logged that a reading could show, so there is nothing to "
     "learn days to recover from. Log sessions in sessions.csv (date, type).",
     "always the same days": _always_the_same_days,

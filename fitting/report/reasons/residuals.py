@@ -80,7 +80,8 @@ def _scatter(ratio: float) -> str:
     return (
         f"Readings of the later half scatter {ratio:.1f} times as much as those of the earlier. "
         "Threshold and ranges are those of the whole season, so today's ranges are rather too "
-        f"{'narrow' if more else 'wide'} and today's threshold too {'low' if more else 'high'}. "
+        f"{'narrow' if more else 'wide'} and today's threshold too {'low' if more else 'high'}, "
+        "unless season.toml fixes it. "
         "Did the sensor, its place or the hour of measuring change?"
     )
 

@@ -34,6 +34,13 @@ def _begins_too_early(type: str, date: str, chance: float, asked: float) -> str:
     )
 
 
+def _another_threshold(planned: float | None, percent: float | None) -> str:
+    return (
+        "When it was made, recovered meant that the dips lie under "
+        f"{words.threshold(planned)}; now it is {words.threshold(percent)}."
+    )
+
+
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "no plan while unexplained": "No plan is made while that is so, since it would send you into "
     "hard work on a body that is not at its baseline.",
@@ -60,6 +67,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "promise verdict rule": "as promised while the mean of the promised chances lies in the range "
     "of the share; less or more often once it does not",
     "planned before the drop": _planned_before_the_drop,
+    "plan under another threshold": _another_threshold,
     "done beside the plan": _done_beside_the_plan,
     "reading far from foretold": _reading_far_off,
     "begins too early now": _begins_too_early,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons.kind import Sentence
 from slackwater.fitting.text import plural, quoted, times
 
@@ -155,6 +156,14 @@ def _not_in_the_fit_yet(measures: list[str]) -> str:
     return f"Not in the fit yet: {quoted(measures)}. A new fit learns what the log tells."
 
 
+def _another_threshold(planned: float | None, percent: float | None) -> str:
+    return (
+        f"The trial was planned where days to recover end under {words.threshold(planned)}; now "
+        f"they end under {words.threshold(percent)}, so that the days it promised to find are not "
+        "those that it will tell. What the lots say and its verdict do not rest on that."
+    )
+
+
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "no open trial": "No trial is planned or running; plan one first.",
     "no trial yet": "No trial was planned in this season; plan one first.",
@@ -192,6 +201,7 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "too few pairs": "{pairs} complete pairs are too few for the randomisation test, which needs "
     "{needed}.",
     "gaps differ by arm": _gaps_differ_by_arm,
+    "trial under another threshold": _another_threshold,
     "another verdict rule": "The rule fixed in the plan is not the one that this version judges "
     "by: {rule}.",
     "a look before the end": "This is a look before the planned number is reached, and is kept in "

@@ -18,7 +18,7 @@ from slackwater.fitting.report.reasons import sentence, sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
 from slackwater.fitting.serving.days import reading_of
 from slackwater.fitting.serving.views.entering import enter
-from slackwater.model.errors import NoAnswerError, Reason, SlackwaterError
+from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 _WAYS: Final = {  # the view that a next step is done in, where it is not this one
     "mend": "fit", "fit": "fit", "judge": "trial", "trial": "trial", "books": "trial",
@@ -114,7 +114,7 @@ def _standing(ask: Ask) -> dict[str, Any] | None:
         "fitted_to": season.now.fitted_to,
         "newer": season.newer_readings,
         "mind": sentences(w for w in answer.about.warnings if w.code != "unexplained"),
-        "threshold": sentence(Reason("threshold rule")),
+        "threshold": sentence(season.now.threshold_rule),
         "caution": caution(answer),
     }
 

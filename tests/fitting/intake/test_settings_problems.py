@@ -13,6 +13,9 @@ Explained = Callable[[str, list[str]], None]
 READINGS = "date,rmssd_ms\n2026-01-05,50\n2026-01-06,52\n"
 HEADER_MEND = "give the header that stands in the file, in quotes"
 TABLE_MEND = 'write a table such as [columns.readings] and below it date = "Day"'
+THRESHOLD_MEND = (
+    "give the smallest dip worth acting on, from 1 to 30 (percent), such as threshold_percent = 5"
+)
 NAME_MEND = 'give a text in quotes, such as name = "Spring on the river"'
 
 
@@ -45,7 +48,8 @@ SETTINGS: dict[str, tuple[Files, str]] = {
     ),
     "unknown table": (
         settings('athlete = "x"\n'),
-        "season.toml:1:1: unknown key 'athlete'; the keys here are name, csv, columns and import",
+        "season.toml:1:1: unknown key 'athlete'; "
+        "the keys here are name, threshold_percent, csv, columns and import",
     ),
     "unknown column": (
         settings('[columns.sessions]\n"load" = "Last"\n'),
@@ -55,6 +59,18 @@ SETTINGS: dict[str, tuple[Files, str]] = {
     "unknown file": (
         settings('[columns.reading]\ndate = "Day"\n'),
         "season.toml:1:1: unknown key 'reading' in [columns]; did you mean 'readings'?",
+    ),
+    "threshold beyond a third": (
+        settings('name = "x"\nthreshold_percent = 31\n'),
+        "season.toml:2:1: threshold_percent does not take '31'; " + THRESHOLD_MEND,
+    ),
+    "threshold in quotes": (
+        settings('name = "x"\nthreshold_percent = "5"\n'),
+        "season.toml:2:1: threshold_percent does not take '5'; " + THRESHOLD_MEND,
+    ),
+    "threshold of yes and no": (
+        settings('name = "x"\nthreshold_percent = true\n'),
+        "season.toml:2:1: threshold_percent does not take 'True'; " + THRESHOLD_MEND,
     ),
     "separator": (
         settings('[csv]\nseparator = "/"\n'),

@@ -254,8 +254,9 @@ def test_one_speed_shows_nothing_there() -> None:
 def spread(log_sd: float, draws: int = 4000, **known: float) -> TypeDraws:
     """Draws that know all of a type but its typical dip, which is spread evenly by quantiles."""
     usual = {
-        "dip": 0.3, "first_night": 1.0, "rate": 0.5, "noise_sd": 0.01, "lingering": 0.0,
-        "persistence": 0.5, "session_sd": 0.05, "drift_sd": 1e-6, "level_variance": 1e-10,
+        "dip": 0.3, "first_night": 1.0, "rate": 0.5, "threshold": 0.005, "noise_sd": 0.01,
+        "lingering": 0.0, "persistence": 0.5, "session_sd": 0.05, "drift_sd": 1e-6,
+        "level_variance": 1e-10,
     }  # fmt: skip
     fields = {key: np.full(draws, value) for key, value in (usual | known).items()}
     normal = stats.norm.ppf((np.arange(draws) + 0.5) / draws)
@@ -310,7 +311,8 @@ def test_readings_of_many_sessions_against_one_big_normal() -> None:
     rng = np.random.default_rng(5)
     draws = TypeDraws(
         dip=rng.uniform(0.1, 0.5, 6), first_night=rng.uniform(0.6, 1.4, 6),
-        rate=rng.uniform(0.3, 1.0, 6), noise_sd=rng.uniform(0.05, 0.15, 6),
+        rate=rng.uniform(0.3, 1.0, 6), threshold=np.full(6, 0.05),
+        noise_sd=rng.uniform(0.05, 0.15, 6),
         lingering=rng.uniform(0.1, 0.7, 6), persistence=rng.uniform(0.2, 0.8, 6),
         session_sd=np.full(6, 1e-7), drift_sd=rng.uniform(0.005, 0.03, 6),
         level_variance=rng.uniform(0.02, 0.05, 6) ** 2,

@@ -38,6 +38,7 @@ SAID = {
     "Results before its end are not shown: who stops at a lucky moment finds what is not there. "
     "The trial is judged when it is due; a look before that is possible there, and is kept in the "
     "record.",
+    Reason("threshold fixed", percent=5.0): "season.toml fixes it at 5 %",
     Reason("threshold rule"): "half the night-to-night standard deviation of an ordinary night",
 }
 
