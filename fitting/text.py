@@ -7,12 +7,11 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
+from slackwater.model.names import WEEKDAYS
+
 MONTHS: Final = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
-WEEKDAYS: Final = (
-    "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
 )  # fmt: skip
 
 # What breaks a line, moves a terminal's cursor, or makes the text around it read otherwise: control

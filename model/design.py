@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.model import names as n
-from slackwater.model.season import Season
+from slackwater.model.season import Season, weekdays
 from slackwater.model.trend import step_weights, steps_over
 
 Ints = NDArray[np.int64]
@@ -40,6 +40,7 @@ class Design(NamedTuple):
         type_has_value: which type has which value, shape (K, V).
         applied: which intervention acts on which night, shape (J, N).
         by_sensor: 1 where the reading is by that other sensor, shape (R, S).
+        by_weekday: 1 where the reading is of that day of the week, less the mean over a week, (R, 7).
         trend: how much of each step lies between a night and the last, shape (N, H).
     """
 
@@ -55,6 +56,7 @@ class Design(NamedTuple):
     type_has_value: Floats
     applied: Floats
     by_sensor: Floats
+    by_weekday: Floats
     trend: Floats
 
 
@@ -86,6 +88,7 @@ def design_of(season: Season) -> Design:
         type_has_value=type_has_value,
         applied=season.applied().astype(float),
         by_sensor=(sensor[:, None] == np.array(others, int)).astype(float),
+        by_weekday=of_weekday(season.nights[season.read]),
         trend=step_weights(np.arange(nights)[::-1], steps_over(nights) if types.size else 0),
     )
 
@@ -94,6 +97,14 @@ def other_sensors(season: Season) -> list[str]:
     """Return the sensors but the latest, whose readings are the reference."""
     latest = _sensor_of_last_reading(season)
     return [s for s in season.sensors if s != latest]
+
+
+def of_weekday(nights: NDArray[np.datetime64]) -> Floats:
+    """Return 1 where a night is of that day of the week, less the mean over a week, (N, 7).
+
+    So what the days of a week add is 0 in the mean, and baseline is the mean over the week.
+    """
+    return np.asarray((weekdays(nights)[:, None] == np.arange(7)) - 1 / 7)
 
 
 def _sensor_of_last_reading(season: Season) -> str:

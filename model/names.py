@@ -39,6 +39,10 @@ STATE_TOO: Final = "state_too"  # a second time, for covariances
 STATE: Final = "state"  # of the level: what stays, what passes, what is unexplained
 ATTRIBUTE_VALUE: Final = "attribute_value"
 OTHER_SENSOR: Final = "other_sensor"
+WEEKDAY: Final = "weekday"
+WEEKDAYS: Final = (
+    "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
+)  # fmt: skip
 HALF_YEAR: Final = "half_year"  # steps back from the last night, see trend
 CHAIN: Final = "chain"
 DRAW: Final = "draw"
@@ -80,4 +84,6 @@ DIP_TREND_SD: Final = "dip_trend_sd"  # SD of one step of the types' log dip, ha
 DIP_TREND_Z: Final = "dip_trend_z"  # standard normal, per step
 RATE_TREND_SD: Final = "rate_trend_sd"  # the same of all log recovery rates
 RATE_TREND_Z: Final = "rate_trend_z"
+WEEKDAY_SD: Final = "weekday_sd"  # SD of what a day of the week adds to its readings, ln
+WEEKDAY_Z: Final = "weekday_z"  # standard normal, per day of the week
 SENSOR_STEP: Final = "sensor_step"  # other sensor minus the latest one, ln

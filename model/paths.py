@@ -16,7 +16,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from slackwater.model import names as n
-from slackwater.model.design import Design
+from slackwater.model.design import Design, of_weekday
 from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, threshold_of
 from slackwater.model.levels import (
     STATES,
@@ -218,10 +218,19 @@ def lifts(
     }
 
 
+def rhythm(draws: xr.Dataset, nights: NDArray[np.datetime64]) -> Floats:
+    """Return what the day of the week adds to the readings of nights, ln, shape (S, N)."""
+    if n.WEEKDAY_Z not in draws:
+        return by_night(draws.sizes["sample"], len(nights))
+    days = draws[n.WEEKDAY_SD].values[:, None] * draws[n.WEEKDAY_Z].values
+    return np.asarray((of_weekday(nights) @ days.T).T)
+
+
 def reading_shift(draws: xr.Dataset, season: Season, first: int = 0) -> Floats:
-    """Return what sensor and measures add to each night's reading, ln, (S, N); see above."""
-    by_measure = lifts(draws, season, season.nights[first:])
-    return sum(by_measure.values(), start=sensor_shift(draws, season, first))
+    """Return what sensor, day and measures add to each night's reading, ln, (S, N); see above."""
+    nights = season.nights[first:]
+    added = sensor_shift(draws, season, first) + rhythm(draws, nights)
+    return sum(lifts(draws, season, nights).values(), start=added)
 
 
 def run_season(

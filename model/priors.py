@@ -82,6 +82,9 @@ class Priors:
             there is anything to recover from: two in three measures move a night by 5 % or less,
             either way. A reason, no source: cold or a late drink act on the night's heart rate
             by themselves.
+        weekday_sd: SD of what a day of the week adds to its readings, ln: at the median, weekends
+            that lie 7 % lower or higher than other days are usual. A reason, no source: late
+            nights, drink and travel keep to the week.
         new_level: what baseline moves by where a new level is announced, ln.
         unexplained: what the log does not explain moves the level by, when it begins, ln. A
             reason, no source: a week of illness takes a quarter to a half of RMSSD.
@@ -113,6 +116,7 @@ class Priors:
     rate_trend_sd: Belief = around(0.06, 0.7)
     log_rate_ratio: Belief = Belief(0.0, 0.3)
     lift: Belief = Belief(0.0, 0.05)
+    weekday_sd: Belief = around(0.03, 0.7)
     new_level: Belief = Belief(0.0, 0.3)
     unexplained: Belief = Belief(0.0, 0.25)
     unexplained_rate: Belief = around(LN_2 / 5.0, 0.7)

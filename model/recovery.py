@@ -1,6 +1,6 @@
 """The recovery model of one season, as a plain PyMC model.
 
-    reading[n]  = level[n] - sum_g dip[g, n] + held back[n] + lift[n] + sensor step
+    reading[n]  = level[n] - sum_g dip[g, n] + held back[n] + lift[n] + weekday[n] + sensor step
                   + noise[n]                                                       ln ms
     level[n]    = baseline[n] + transient[n] + unexplained[n]
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
@@ -10,6 +10,7 @@
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
     lift[n]     = sum of lift over the interventions that act on n
+    weekday[n]  = weekday_sd * (weekday_z of the day of n - their mean over a week)
     noise[n]    ~ Normal(0, (1 - lingering) * noise_sd^2 * exp(noise_tail * night_scale[n])
                             + reading_ln_sd[n]^2)
 
@@ -93,6 +94,7 @@ def build_model(
         share = _positive(n.FIRST_NIGHT, priors.first_night) if trained else 1.0
         rates, dips = _rates_and_dips(priors, design, data, share)
         shift = _held_back(data, dips, share) + _sensor_step(priors, design, data)
+        shift = shift + _rhythm(priors, data)
         if design.applied.size:
             lift = _normals(n.LIFT, priors.lift, n.INTERVENTION, data)
             shift = shift + pt.dot(lift, data["applied"])[data["reading_nights"]]
@@ -174,6 +176,7 @@ def _data(design: Design) -> dict[str, Any]:
         "type_has_value": (n.TYPE, n.ATTRIBUTE_VALUE),
         "applied": (n.INTERVENTION, n.NIGHT),
         "by_sensor": (n.READING, n.OTHER_SENSOR),
+        "by_weekday": (n.READING, n.WEEKDAY),
         "trend": (n.NIGHT, n.HALF_YEAR),
     }
     values = design._asdict()
@@ -197,6 +200,7 @@ def _coords(season: Season, design: Design) -> dict[str, Any]:
         n.STRESSOR_DAY: stressors,
         n.INTERVENTION: season.interventions,
         n.OTHER_SENSOR: other_sensors(season),
+        n.WEEKDAY: list(n.WEEKDAYS),
         n.HALF_YEAR: [str(step + 1) for step in range(design.trend.shape[1])],
     }
 
@@ -346,6 +350,12 @@ def _sensor_step(priors: Priors, design: Design, data: dict[str, Any]) -> Any:
         return pt.zeros(data["reading_nights"].shape)
     step = _normal(n.SENSOR_STEP, priors.sensor_step, dims=n.OTHER_SENSOR)
     return pt.dot(data["by_sensor"], step)
+
+
+def _rhythm(priors: Priors, data: dict[str, Any]) -> Any:
+    """Return what the day of the week adds to each reading, (R,)."""
+    sd = _positive(n.WEEKDAY_SD, priors.weekday_sd)
+    return pt.dot(data["by_weekday"], sd * pm.Normal(n.WEEKDAY_Z, dims=n.WEEKDAY))
 
 
 def _speed(priors: Priors, design: Design, data: dict[str, Any]) -> Any:

@@ -227,6 +227,12 @@ class Season:
         return self._rows.tables()
 
 
+def weekdays(dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    """Return the day of the week of each date, Monday 0."""
+    thursdays = np.datetime64("1970-01-01")  # the calendar's own 0 is one
+    return np.asarray((days(dates) - thursdays).astype(np.int64) + 3) % 7
+
+
 def _read_only(values: NDArray[Any]) -> NDArray[Any]:
     values.flags.writeable = False
     return values

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from slackwater.model import names as n
-from slackwater.model.design import Design, design_of
+from slackwater.model.design import Design, design_of, of_weekday
 from slackwater.model.dynamics import days_to_recover, dip_path, held_back, threshold_of
 from slackwater.model.levels import TRANSIENT, Motion, Steps, free_path, start_state
 from slackwater.model.priors import LN_2
@@ -44,6 +44,8 @@ class Truth:
         rate_ratios: recovery rate with over without each intervention.
         lifts: what an intervention adds to the reading of a night of its use, ln; 0 if left out.
         sensor_steps: what each sensor but the last adds to a reading, ln.
+        week: what each day of the week adds to its readings, Monday first, ln; the mean is
+            taken off.
         noise_sd: night-to-night SD of an ordinary night, ln.
         lingering: share of the noise's variance that lingers into the next nights.
         persistence: what is left of that after a night.
@@ -60,6 +62,7 @@ class Truth:
     rate_ratios: Mapping[str, float] = field(default_factory=dict)
     lifts: Mapping[str, float] = field(default_factory=dict)
     sensor_steps: Mapping[str, float] = field(default_factory=dict)
+    week: tuple[float, ...] = (0.0,) * 7
     noise_sd: float = 0.12
     lingering: float = 0.0
     persistence: float = 0.5
@@ -122,6 +125,7 @@ def simulate(truth: Truth, plan: Season, rng: np.random.Generator) -> Simulated:
     sensors = plan.data[n.SENSOR].values[plan.data[n.NIGHT_SENSOR].values]
     shift = np.array([truth.sensor_steps.get(str(s), 0.0) for s in sensors])
     shift += np.array([truth.lifts.get(m, 0.0) for m in felt.interventions]) @ design.applied
+    shift += of_weekday(plan.nights) @ np.array(truth.week)
     readings = np.where(plan.read, baseline - dip + hidden + shift + noise, np.nan)
     return Simulated(plan.with_readings(readings), baseline, dip)
 

@@ -16,10 +16,11 @@ from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError, Reason
 from slackwater.model.paths import noise_variance
-from slackwater.model.season import DAY
+from slackwater.model.season import DAY, weekdays
 
 SENSOR: Final = "sensor"
 MEASURE: Final = "intervention"
+WEEKDAY: Final = "weekday"
 NOISE: Final = "noise"
 UNEXPLAINED: Final = "unexplained"
 OLDER: Final = {SESSION: "older sessions", STRESSOR: "older stressors"}
@@ -32,10 +33,11 @@ class ReadingPart:
     """One part of a reading.
 
     Attributes:
-        kind: "session", "stressor", "start", "sensor", "intervention" (what one adds to the reading
-            of a night of its use by itself), "unexplained" (what passes over some nights and is
+        kind: "session", "stressor", "start", "sensor", "weekday" (what that day of the week adds
+            by itself), "intervention" (what one adds to the reading of a night of its use by
+            itself), "unexplained" (what passes over some nights and is
             not in the log) or "noise" (of this night alone).
-        label: session type, stressor, sensor, intervention, or what it is.
+        label: session type, stressor, sensor, day of the week, intervention, or what it is.
         date: the day it is logged under; None where there is none.
         share_ln: what it adds to the reading, ln; below 0 for what lowers it.
         share_ms: the same in ms.
@@ -160,6 +162,9 @@ def shares_of(past: Past, at: int) -> list[Share]:
     sensor = past.season.sensors[int(past.season.data[n.NIGHT_SENSOR].values[at])]
     if past.sensor[:, at].any():
         shares.append(Share(SENSOR, sensor, None, past.sensor[:, at]))
+    if past.rhythm[:, at].any():
+        day = n.WEEKDAYS[weekdays(past.season.nights[[at]])[0]]
+        shares.append(Share(WEEKDAY, day, None, past.rhythm[:, at]))
     used_on = past.season.nights[at] - DAY
     shares += [
         Share(MEASURE, name, used_on, lift[:, at])

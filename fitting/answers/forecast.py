@@ -120,7 +120,7 @@ def coming_mornings(athlete: Athlete, nights: int = KEPT_NIGHTS) -> Mornings:
     ahead = _ahead(now, nights, [])
     foretold = _coming(now, ahead, LEVEL)
     some = slice(None, None, max(1, len(now.rates) // _KEPT_DRAWS))
-    centre = (ahead.expected - ahead.shown + ahead.lift)[some]
+    centre = (ahead.expected - ahead.shown + ahead.shift)[some]
     ordinary = np.sqrt(noise_variance(now.draws, np.zeros((len(now.rates), 1)))[some, 0])
     variance = ahead.level_variance[some]
     return Mornings(
@@ -209,7 +209,7 @@ def _coming(now: Standing, ahead: Ahead, level: float) -> xr.Dataset:
 def _moments(now: Standing, ahead: Ahead) -> tuple[Floats, Floats]:
     """Return mean and SD of the readings' log, noise and drift taken in exactly."""
     # A row for each night: sums then end in the same digits, however many nights are asked for.
-    centre = np.ascontiguousarray((ahead.expected - ahead.shown + ahead.lift).T)
+    centre = np.ascontiguousarray((ahead.expected - ahead.shown + ahead.shift).T)
     tail = now.parameter(n.NOISE_TAIL)[:, None]
     noise = noise_variance(now.draws, tail / 2)  # its mean over nights' scales
     within = np.ascontiguousarray((ahead.level_variance + noise).T).mean(axis=1)

@@ -16,9 +16,9 @@ from slackwater.fitting.describing.scores import (
     score,
     share_below,
 )
-from slackwater.fitting.text import WEEKDAYS
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints
+from slackwater.model.names import WEEKDAYS
 from slackwater.model.season import Season
 
 WEEKEND: Final = "weekend"

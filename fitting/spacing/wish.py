@@ -19,8 +19,9 @@ from slackwater.fitting.spacing.session import day_of
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.fitting.state.back import FOUR_IN_FIVE
 from slackwater.fitting.state.standing import Standing
-from slackwater.fitting.text import WEEKDAYS, plural, weekday
+from slackwater.fitting.text import plural, weekday
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
+from slackwater.model.names import WEEKDAYS
 
 Date = dt.date | np.datetime64 | str
 

@@ -23,7 +23,7 @@ class Ahead(NamedTuple):
         dates: their dates, shape (H,).
         dip: all dips together, shape (S, H), ln.
         shown: what of it the readings show: a session's first night may hold back a part.
-        lift: what measures add to the readings by themselves, shape (S, H), ln.
+        shift: what measures and the day of the week add to the readings, shape (S, H), ln.
         level: baseline, simulated, shape (S, H), ln ms.
         reading: reading, simulated, shape (S, H), ln ms.
         expected: mean of the level for each draw, shape (S, H), ln ms.
@@ -33,7 +33,7 @@ class Ahead(NamedTuple):
     dates: NDArray[np.datetime64]
     dip: Floats
     shown: Floats
-    lift: Floats
+    shift: Floats
     level: Floats
     reading: Floats
     expected: Floats
@@ -66,9 +66,9 @@ def look_ahead(
         level[:, night], passing[:, night] = moved
         expected[:, night], variance[:, night] = known.level()
     noise = paths.noise_variance(now.draws, normal[2].T)
-    lift = _lift(now, dates, measures)
-    reading = level + passing - shown + lift + np.sqrt(noise) * normal[3].T
-    return Ahead(dates, dip, shown, lift, level, reading, expected, variance)
+    shift = _shift(now, dates, measures)
+    reading = level + passing - shown + shift + np.sqrt(noise) * normal[3].T
+    return Ahead(dates, dip, shown, shift, level, reading, expected, variance)
 
 
 def dips_ahead(
@@ -110,14 +110,14 @@ def _not_logged(now: Standing, measure: str, dates: NDArray[np.datetime64]) -> F
     return np.asarray(~now.season.applied(dates)[logged.index(measure)], float)
 
 
-def _lift(now: Standing, dates: NDArray[np.datetime64], measures: tuple[str, ...]) -> Floats:
-    """Return what logged measures and those in use add to the readings, (S, nights)."""
-    lift = by_night(len(now.rates), len(dates))
+def _shift(now: Standing, dates: NDArray[np.datetime64], measures: tuple[str, ...]) -> Floats:
+    """Return what the days and measures, logged or in use, add to the readings, (S, nights)."""
+    shift = paths.rhythm(now.draws, dates)
     for by_log in paths.lifts(now.draws, now.season, dates).values():
-        lift += by_log
+        shift += by_log
     for measure in measures:
-        lift += now.lift(measure)[:, None] * _not_logged(now, measure, dates)
-    return lift
+        shift += now.lift(measure)[:, None] * _not_logged(now, measure, dates)
+    return shift
 
 
 def days_until_baseline(

@@ -28,6 +28,7 @@ from slackwater.model.paths import (
     noise_variance,
     rates,
     reading_shift,
+    rhythm,
     run_season,
     sensor_shift,
 )
@@ -71,6 +72,7 @@ class Past(NamedTuple):
         run: recovery time gone by on each night, days without a measure, shape (S, N).
         shown: all dips together, as the readings show them, ln, shape (S, N).
         sensor: what the night's sensor reads more than the latest fitted, ln, shape (S, N).
+        rhythm: what the day of the week adds to its reading, ln, shape (S, N).
         lifts: what each measure adds to the reading of a night of its use, ln, shape (S, N).
         noise: variance of the night's noise, shape (S, N); 0 where it was not read.
         filtered: the level given the readings so far.
@@ -90,6 +92,7 @@ class Past(NamedTuple):
     run: Floats
     shown: Floats
     sensor: Floats
+    rhythm: Floats
     lifts: dict[str, Floats]
     noise: Floats
     filtered: Filtered
@@ -104,8 +107,8 @@ class Past(NamedTuple):
 
     @property
     def shift(self) -> Floats:
-        """What sensor and measures add to each reading, ln, shape (S, N)."""
-        return sum(self.lifts.values(), start=self.sensor)
+        """What sensor, day and measures add to each reading, ln, shape (S, N)."""
+        return sum(self.lifts.values(), start=self.sensor + self.rhythm)
 
     @property
     def readings(self) -> Floats:
@@ -171,6 +174,7 @@ def past_of(now: Standing, posterior: Posterior, most: int | None = None) -> Pas
         run=np.cumsum(speed, axis=1),
         shown=path.shown,
         sensor=sensor_shift(draws, season),
+        rhythm=rhythm(draws, season.nights),
         lifts=lifts(draws, season),
         noise=noise,
         filtered=path.filtered,

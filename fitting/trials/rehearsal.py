@@ -160,6 +160,7 @@ def truth_of(
         rate_ratios=learnt | ratios,
         lifts=named(n.INTERVENTION, n.LIFT) | lifts,
         sensor_steps=named(n.OTHER_SENSOR, n.SENSOR_STEP),
+        week=tuple((float(draw[n.WEEKDAY_SD]) * draw[n.WEEKDAY_Z].values).tolist()),
         noise_sd=float(draw[n.NOISE_SD]),
         lingering=_share(draw[n.LINGERING_ODDS]),
         persistence=_share(draw[n.PERSISTENCE_ODDS]),

@@ -175,6 +175,8 @@ DIMS: Final = {
     n.LOG_RATE_RATIO: (n.INTERVENTION,),
     n.LIFT: (n.INTERVENTION,),
     n.SENSOR_STEP: (n.OTHER_SENSOR,),
+    n.WEEKDAY_SD: (),
+    n.WEEKDAY_Z: (n.WEEKDAY,),
 }
 
 

@@ -33,6 +33,7 @@ STANDARD = [
     "session_z",
     "stressor_z",
     "night_scale",
+    "weekday_z",
 ]
 PRIOR_OF = {
     "start_log_rate": "start_rate",
@@ -142,6 +143,8 @@ def likelihood_inputs(
 
     for i, sensor in enumerate(labels["other_sensor"]):
         shift += values["sensor_step"][i] * (readings["sensor"] == sensor).to_numpy()
+    of_day = np.exp(values["log weekday_sd"]) * values["weekday_z"]
+    shift += (of_day - of_day.mean())[pd.DatetimeIndex(readings["date"]).day_of_week]
     if len(sessions):
         hidden = (1 - np.exp(values["log first_night"])) * np.exp(log_dips[1])
         for night, part in zip(nights[1], hidden, strict=True):

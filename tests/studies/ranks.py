@@ -167,6 +167,8 @@ def draw_truth(plan: Season, rng: np.random.Generator) -> tuple[dict[str, Floats
         n.LOG_RATE_RATIO: normal(p.log_rate_ratio, 1),
         n.LIFT: normal(p.lift, 1),
         n.SENSOR_STEP: normal(p.sensor_step, 1),
+        n.WEEKDAY_SD: positive(p.weekday_sd),
+        n.WEEKDAY_Z: np.asarray(rng.standard_normal(7)),
     }
     dip_mean = v[n.TYPE_DIP_MEAN] + has @ (v[n.ATTRIBUTE_DIP_SD] * v[n.ATTRIBUTE_DIP])
     rate_mean = v[n.TYPE_RATE_MEAN] + has @ (v[n.ATTRIBUTE_RATE_SD] * v[n.ATTRIBUTE_RATE])
@@ -228,6 +230,7 @@ def _as_truth(v: dict[str, Floats], plan: Season, baseline_ms: float) -> Truth:
         rate_ratios={MEASURE: float(np.exp(v[n.LOG_RATE_RATIO][0]))},
         lifts={MEASURE: float(v[n.LIFT][0])},
         sensor_steps={"clip": float(v[n.SENSOR_STEP][0])},
+        week=tuple((v[n.WEEKDAY_SD] * v[n.WEEKDAY_Z]).tolist()),
         noise_sd=float(v[n.NOISE_SD]),
         lingering=share(n.LINGERING_ODDS),
         persistence=share(n.PERSISTENCE_ODDS),

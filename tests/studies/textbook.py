@@ -48,6 +48,8 @@ def textbook_model(season: Season) -> pm.Model:
         shift = _held_back(design, dips, share)
         step = _normal(n.SENSOR_STEP, priors.sensor_step, shape=design.by_sensor.shape[1])
         shift = shift + pt.dot(design.by_sensor, step)
+        week = _positive(n.WEEKDAY_SD, priors.weekday_sd) * pm.Normal(n.WEEKDAY_Z, shape=7)
+        shift = shift + pt.dot(design.by_weekday, week)
         tail = _positive(n.NOISE_TAIL, priors.noise_tail)
         scale = pm.Normal(n.NIGHT_SCALE, shape=len(design.readings))
         own = noise_sd**2 / (1 + odds) * pt.exp(tail * scale)

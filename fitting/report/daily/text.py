@@ -11,7 +11,8 @@ from slackwater.fitting.daily.logged import FIRST_FIT, Logged
 from slackwater.fitting.intake.cells import ConfirmedRow
 from slackwater.fitting.logbook import Entered, TakenBack
 from slackwater.fitting.mornings import LEVEL
-from slackwater.fitting.text import WEEKDAYS, listed, plural
+from slackwater.fitting.text import listed, plural
+from slackwater.model.names import WEEKDAYS
 
 CONFIRMED: Final = f"{ConfirmedRow.file}.csv"
 

@@ -15,8 +15,8 @@ from slackwater.fitting.report.page.part import Part, Table, named
 from slackwater.fitting.report.page.pictures_season import Off
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.reasons.residuals import morning
-from slackwater.fitting.text import WEEKDAYS
 from slackwater.model import names as n
+from slackwater.model.names import WEEKDAYS
 from slackwater.model.season import DAY
 
 Row = tuple[str, str, OnWeekday | AfterSession]  # its name, the same in short, what was found

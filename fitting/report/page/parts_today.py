@@ -8,7 +8,7 @@ from typing import Final
 import xarray as xr
 
 from slackwater.fitting.answers.course import Course
-from slackwater.fitting.answers.explain import NOISE, SENSOR, Explanation, ReadingPart
+from slackwater.fitting.answers.explain import NOISE, SENSOR, WEEKDAY, Explanation, ReadingPart
 from slackwater.fitting.answers.forecast import Forecast
 from slackwater.fitting.journey.today import Today
 from slackwater.fitting.report import today as morning_in_words
@@ -238,7 +238,8 @@ def part_name(part: ReadingPart, short: bool = False) -> str:
     if part.date is not None:
         date = str(part.date)
         return f"{label}, {words.short_date(date) if short else words.day_name(date)}"
-    return {NOISE: "noise of the night", SENSOR: f"sensor {label}"}.get(part.kind, label)
+    names = {NOISE: "noise of the night", SENSOR: f"sensor {label}", WEEKDAY: f"{label}s"}
+    return names.get(part.kind, label)
 
 
 def _share(part: ReadingPart) -> Row:

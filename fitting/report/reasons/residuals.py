@@ -7,7 +7,7 @@ from typing import Final
 
 from slackwater.fitting.report import words
 from slackwater.fitting.report.reasons.kind import Sentence
-from slackwater.fitting.text import WEEKDAYS
+from slackwater.model.names import WEEKDAYS
 
 _LOG: Final = "in stressors.csv"
 

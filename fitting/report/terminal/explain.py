@@ -14,6 +14,7 @@ from slackwater.fitting.answers.explain import (
     MEASURE,
     SENSOR,
     UNEXPLAINED,
+    WEEKDAY,
     Explanation,
     ReadingPart,
 )
@@ -109,6 +110,8 @@ def _by_day(part: ReadingPart, answer: Explanation) -> str:
     """Name a part with its day: "Tuesday's heavy lifting", or its date where longer ago."""
     if part.kind == UNEXPLAINED:
         return "what the log does not explain"
+    if part.kind == WEEKDAY:
+        return f"{part.label}s by themselves"
     if part.date is None:
         return f"the {_name(part)}"
     if answer.night - part.date < _WEEK:
@@ -160,4 +163,5 @@ def _name(part: ReadingPart) -> str:
     return {
         SENSOR: f"{part.label} (sensor)",
         MEASURE: f"{part.label} (by itself)",
+        WEEKDAY: f"{part.label}s (by themselves)",
     }.get(part.kind, part.label)

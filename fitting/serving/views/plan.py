@@ -18,8 +18,8 @@ from slackwater.fitting.spacing.plan import SpacingPlan, plan_to_keep
 from slackwater.fitting.spacing.wish import HIGHEST_CHANCE, MOST_SESSIONS, Date
 from slackwater.fitting.state.ahead import FARTHEST
 from slackwater.fitting.state.back import FOUR_IN_FIVE
-from slackwater.fitting.text import WEEKDAYS
 from slackwater.model.errors import NoAnswerError, QuestionError, SlackwaterError
+from slackwater.model.names import WEEKDAYS
 
 _USUAL_DAYS: Final = 14
 _USUAL_CHANCE: Final = round(100 * FOUR_IN_FIVE)  # percent

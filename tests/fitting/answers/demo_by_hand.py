@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
 from slackwater.model import names as n
@@ -59,6 +60,8 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
     noise = float(draw[n.NOISE_SD]) ** 2 * np.exp(float(draw[n.NOISE_TAIL]) * scale)
     odds, kept = float(draw[n.LINGERING_ODDS]), float(draw[n.PERSISTENCE_ODDS])
     step = float(draw[n.SENSOR_STEP].sel({n.OTHER_SENSOR: "finger clip"}))
+    of_day = float(draw[n.WEEKDAY_SD]) * draw[n.WEEKDAY_Z].values
+    days = pd.DatetimeIndex(table["date"]).day_of_week
     held_back = np.zeros(len(season.nights))
     for group, night, dip in zip(done.groups, done.nights, done.dips, strict=True):
         if group in season.types:
@@ -75,7 +78,8 @@ def inputs(demo: Fitted, draw: xr.Dataset, log_rates: dict[str, float]) -> Likel
         rates=np.exp(np.array(list(log_rates.values()))),
         speed=np.exp(log_speed),
         shift=np.where(table["sensor"] == "finger clip", step, 0.0)
-        + (held_back + lifted)[season.read],
+        + (held_back + lifted)[season.read]
+        + (of_day - of_day.mean())[days],
         noise_variance=noise / (1 + odds),
         drift_variance=np.asarray(float(draw[n.DRIFT_SD]) ** 2),
         transient_variance=np.asarray(float(draw[n.NOISE_SD]) ** 2 * odds / (1 + odds)),

@@ -193,7 +193,7 @@ def test_a_measure_lifts_the_readings_of_its_nights_and_no_state() -> None:
     np.testing.assert_allclose(ratio, np.exp(np.outer([0, 0.07, 0], [1, 1, 1])))
     for same in ("state_ms", "chance_at_baseline", "ln_sd"):
         np.testing.assert_allclose(with_it.nights[same], without.nights[same])
-    every = look_ahead(lifted.now, 3, [], measures=("bath",)).lift
+    every = look_ahead(lifted.now, 3, [], measures=("bath",)).shift
     np.testing.assert_allclose(every, 0.07)
 
 
