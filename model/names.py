@@ -32,8 +32,10 @@ NEW_LEVEL: Final = "new_level"  # days from whose morning on readings lie at ano
 
 # Further dimensions of the model and its posterior.
 READING: Final = "reading"
-GROUP: Final = "group"  # what dips the state: types, then stressors, then the start
+GROUP: Final = "group"  # what dips the state, in the design's order
 START: Final = "unlogged start"
+UNLOGGED: Final = "perhaps not logged"
+UNLOGGED_NIGHT: Final = "unlogged_night"  # on which a session may be felt that nobody logged
 UNEXPLAINED: Final = "unexplained"
 STATE_TOO: Final = "state_too"  # a second time, for covariances
 STATE: Final = "state"  # of the level: what stays, what passes, what is unexplained
@@ -74,6 +76,7 @@ ATTRIBUTE_RATE: Final = "attribute_rate"  # effect of an attribute value on log 
 SESSION_Z: Final = "session_z"  # standard normal, per session
 START_DIP: Final = "start_dip"  # unlogged dip on the first night, ln
 START_LOG_RATE: Final = "start_log_rate"
+UNLOGGED_DIP: Final = "unlogged_dip"  # what may have been forgotten, felt first on a night, ln
 STRESSOR_LOG_DIP: Final = "stressor_log_dip"
 STRESSOR_LOG_RATE: Final = "stressor_log_rate"
 STRESSOR_Z: Final = "stressor_z"  # standard normal, per stressor day

@@ -48,6 +48,11 @@ class Events(NamedTuple):
     dips: Floats
     first_share: Floats
 
+    def but(self, last: int) -> Events:
+        """Return them without the last few."""
+        nights, groups = self.nights[:-last], self.groups[:-last]
+        return Events(nights, groups, self.dips[:, :-last], self.first_share[:, :-last])
+
 
 class SeasonPath(NamedTuple):
     """What each draw says of a season's nights.
@@ -71,8 +76,9 @@ def labels(draws: xr.Dataset, dim: str) -> list[str]:
 
 
 def groups(draws: xr.Dataset) -> list[str]:
-    """Return the names of what shares a recovery rate: types, stressors, the start."""
-    return [*labels(draws, n.TYPE), *labels(draws, n.STRESSOR), n.START]
+    """Return the names of what shares a recovery rate, in the design's order."""
+    unlogged = [n.UNLOGGED] if n.UNLOGGED_DIP in draws else []
+    return [*labels(draws, n.TYPE), *labels(draws, n.STRESSOR), n.START, *unlogged]
 
 
 def threshold(draws: xr.Dataset, season: Season) -> Floats:
@@ -97,11 +103,13 @@ def rates(draws: xr.Dataset) -> Floats:
         logs.insert(0, draws[n.STRESSOR_LOG_RATE].values)
     if n.TYPE_LOG_RATE in draws:
         logs.insert(0, draws[n.TYPE_LOG_RATE].values)
+    if n.UNLOGGED_DIP in draws:
+        logs.append(draws[n.TYPE_RATE_MEAN].values[:, None])
     return np.asarray(np.exp(np.concatenate(logs, axis=1)))
 
 
 def fitted_events(draws: xr.Dataset, design: Design) -> Events:
-    """Return the events of the fitted season, the unlogged start first.
+    """Return the events of the fitted season, in the design's order.
 
     Args:
         draws: draws of the posterior; types in the design's order.
@@ -118,6 +126,8 @@ def fitted_events(draws: xr.Dataset, design: Design) -> Events:
     if design.stressor_labels.size:
         typical = draws[n.STRESSOR_LOG_DIP].values[:, design.stressor_labels]
         dips.append(np.exp(typical + session_sd * draws[n.STRESSOR_Z].values))
+    if design.unlogged_nights.size:
+        dips.append(draws[n.UNLOGGED_DIP].values)
     every = np.concatenate(dips, axis=1)
     first_share = np.ones(every.shape)
     if design.session_types.size:
@@ -253,16 +263,23 @@ def run_season(
         steps: of the level into each night.
         priors: what the fit believed beforehand.
     """
-    shown = -held_back(events.dips, events.nights, events.first_share, speed_of_nights.shape[1])
-    each = dips_by_night(events.dips, events.nights, events.groups, rates(draws), speed_of_nights)
-    for night, dips in enumerate(each):
-        shown[:, night] += dips.sum(axis=0)
+    shown, dips = _shown(draws, events, speed_of_nights)
     each_draw = np.ones(len(shown))
     mean, variance = each_draw * priors.baseline.mean, each_draw * priors.baseline.sd**2
     moving = motion(draws)
     start = start_state(mean, variance, moving, steps)
     filtered = filter_levels(readings + shown, noise, moving, steps, start)
     return SeasonPath(dips.T, shown, filtered, start)
+
+
+def _shown(draws: xr.Dataset, events: Events, speed_of_nights: Floats) -> tuple[Floats, Floats]:
+    """Return all dips as readings show them, (S, N), and each group's on the last night, (G, S)."""
+    shown = -held_back(events.dips, events.nights, events.first_share, speed_of_nights.shape[1])
+    each = dips_by_night(events.dips, events.nights, events.groups, rates(draws), speed_of_nights)
+    dips = np.empty(0)
+    for night, dips in enumerate(each):
+        shown[:, night] += dips.sum(axis=0)
+    return shown, dips
 
 
 def last_night(
@@ -286,8 +303,8 @@ def last_night(
     Returns:
         Dimensions `sample`, `group` (types, stressors, "start"), `state` (of the level): `rate`
         (1/day) and `dip` (ln) of each group; `level_mean` (ln ms) and `level_covariance`. And
-        the readings without dips and what sensor and measures add, by the mean of all draws,
-        ln ms, shape (N,).
+        the readings without logged dips and what sensor and measures add, by the mean of all
+        draws, ln ms, shape (N,).
     """
     readings = season.data[n.LOG_RMSSD].values - reading_shift(draws, season)
     noise = np.zeros(readings.shape)
@@ -308,4 +325,7 @@ def last_night(
         },
         coords={n.GROUP: groups(draws), n.STATE: names, n.STATE_TOO: names},
     )
-    return state, (readings + path.shown).mean(axis=0)
+    shown = path.shown
+    if design.unlogged_nights.size:  # what they took must not be hidden from a watch
+        shown, _ = _shown(draws, events.but(len(design.unlogged_nights)), speed(draws, design))
+    return state, (readings + shown).mean(axis=0)

@@ -69,6 +69,9 @@ class Priors:
             (Stanley, Peake & Buchheit 2013), so neither is ruled out.
         attribute_dip_sd: SD of an attribute value's effect on log dip.
         attribute_rate_sd: SD of an attribute value's effect on log rate.
+        unlogged_dip: what may have been forgotten, felt first on one night of a gap in the log that
+            is longer than usual: mostly nothing, on one night in ten 0.14 and more, as a session.
+            A reason, no source.
         start_dip: unlogged dip on the first night; most people start to log while tired.
         start_rate: its rate; accumulated tiredness recovers more slowly than one session.
         stressor_dip: a stressor's log dip, one day of it.
@@ -108,6 +111,7 @@ class Priors:
     first_night: Belief = around(1.0, 0.4)
     attribute_dip_sd: Belief = around(0.25, 0.5)
     attribute_rate_sd: Belief = around(0.15, 0.5)
+    unlogged_dip: Belief = around(0.02, 1.5)
     start_dip: Belief = around(0.1, 1.0)
     start_rate: Belief = around(LN_2 / 2.5, 0.5)
     stressor_dip: Belief = around(0.15, 0.7)

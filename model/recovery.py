@@ -6,6 +6,7 @@
     baseline[n] = baseline[n-1] + Normal(0, drift_sd)
     transient[n] = persistence * transient[n-1] + Normal(0, ...), SD sqrt(lingering) * noise_sd
     dip[g, n]   = dip[g, n-1] * exp(-rate[g] * speed[n]) + dips of events felt first on n
+    unlogged dip: on each night of a gap in the log that is longer than usual
     session dip = dose * exp(type_log_dip + dip trend + session_sd * session_z) / first_night
     held back[n] = (1 - first_night) * the dips of sessions felt first on n
     speed[n]    = exp(rate trend[n] + sum of log_rate_ratio over the interventions that act on n)
@@ -188,9 +189,11 @@ def _coords(season: Season, design: Design) -> dict[str, Any]:
     stressor_days = season.data[n.STRESSOR_DATE].values.astype("datetime64[D]")
     session_days = season.data[n.SESSION_DATE].values.astype("datetime64[D]")
     sessions = _numbered(session_days, season.data[n.SESSION_TYPE].values)
+    unlogged = [nights[night] for night in design.unlogged_nights]
     stressors = _numbered(stressor_days, season.data[n.STRESSOR_LABEL].values)
     return {
-        "event": ["start", *sessions, *stressors],
+        "event": ["start", *sessions, *stressors, *(f"{night} ?" for night in unlogged)],
+        n.UNLOGGED_NIGHT: unlogged,
         n.NIGHT: nights,
         n.READING: [night for night, read in zip(nights, season.read, strict=True) if read],
         n.TYPE: season.types,
@@ -276,7 +279,7 @@ def _rates_and_dips(
     rates, dips = [], [_positive(n.START_DIP, priors.start_dip)[None]]
     if design.session_types.size:
         trend = _session_trend(priors, data) if design.trend.size else None
-        log_dip, log_rate = _types(priors, design, data, trend)
+        log_dip, log_rate, middle_log_rate = _types(priors, design, data, trend)
         z = pm.Normal(n.SESSION_Z, dims=n.SESSION)
         log_dips = log_dip[data["session_types"]] + session_sd * z
         first_night = data["dose"] * pt.exp(log_dips if trend is None else log_dips + trend)
@@ -289,6 +292,9 @@ def _rates_and_dips(
         dips.append(pt.exp(log_dip[data["stressor_labels"]] + session_sd * z))
         rates.append(pt.exp(log_rate))
     rates.append(pt.exp(_normal(n.START_LOG_RATE, priors.start_rate))[None])
+    if design.unlogged_nights.size:  # which type it would be, nobody knows
+        dips.append(_positive(n.UNLOGGED_DIP, priors.unlogged_dip, dims=n.UNLOGGED_NIGHT))
+        rates.append(pt.exp(middle_log_rate)[None])
     return pt.concatenate(rates), pt.concatenate(dips)
 
 
@@ -304,15 +310,17 @@ def _session_trend(priors: Priors, data: dict[str, Any]) -> Any:
     return _trend(n.DIP_TREND_Z, sd, data)[felt]
 
 
-def _types(priors: Priors, design: Design, data: dict[str, Any], trend: Any) -> tuple[Any, Any]:
-    """Return log dip and log rate of each type, shape (K,) both.
+def _types(
+    priors: Priors, design: Design, data: dict[str, Any], trend: Any
+) -> tuple[Any, Any, Any]:
+    """Return log dip and log rate of each type, shape (K,) both, and the mean log rate of types.
 
     Dips are centred (many sessions inform each), rates are not (few readings do). In the
     long seasons that have a trend both are, and what is sampled is the dip of an average
     session, which the readings tell best.
     """
     dip_mean = _normal(n.TYPE_DIP_MEAN, priors.type_dip)
-    rate_mean = _normal(n.TYPE_RATE_MEAN, priors.type_rate)
+    rate_mean = middle = _normal(n.TYPE_RATE_MEAN, priors.type_rate)
     if design.attribute_values:
         dip_sd = _positive(n.ATTRIBUTE_DIP_SD, priors.attribute_dip_sd)
         rate_sd = _positive(n.ATTRIBUTE_RATE_SD, priors.attribute_rate_sd)
@@ -328,13 +336,13 @@ def _types(priors: Priors, design: Design, data: dict[str, Any], trend: Any) -> 
     if trend is None:
         log_dip = centred(n.TYPE_LOG_DIP, dip_mean, dip_sd, n.TYPE)
         if known:
-            return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE)
+            return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE), middle
         log_rate = non_centred(n.TYPE_LOG_RATE, n.TYPE_RATE_Z, rate_mean, rate_sd, n.TYPE)
-        return log_dip, log_rate
+        return log_dip, log_rate, middle
     mean = trend.mean()
     mid = centred(n.TYPE_MID_LOG_DIP, dip_mean + mean, dip_sd, n.TYPE)
     log_dip = pm.Deterministic(n.TYPE_LOG_DIP, mid - mean, dims=n.TYPE)
-    return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE)
+    return log_dip, centred(n.TYPE_LOG_RATE, rate_mean, rate_sd, n.TYPE), middle
 
 
 def _held_back(data: dict[str, Any], dips: Any, share: Any) -> Any:

@@ -138,13 +138,15 @@ def _events(
         *(truth.stressors[s] for s in plan.stressors),
         truth.start,
     ]
-    rates = np.array([g.rate for g in groups])
-    typical = np.array([g.dip for g in groups])[design.event_groups]
-    scatter = np.exp(truth.session_sd * rng.standard_normal(len(typical)))
+    forgotten = len(design.unlogged_nights)  # nothing was
+    known = len(design.event_groups) - forgotten
+    rates = [g.rate for g in groups] + [truth.start.rate] * bool(forgotten)
+    typical = np.array([g.dip for g in groups])[design.event_groups[:known]]
+    scatter = np.exp(truth.session_sd * rng.standard_normal(known))
     scatter[0] = 1.0  # the start is one dip, not a draw of a type
-    dose = np.ones(len(typical))
+    dose = np.ones(known)
     dose[1 : 1 + len(design.dose)] = design.dose / truth.first_night
-    return rates, dose * typical * scatter
+    return np.array(rates), np.concatenate([dose * typical * scatter, np.zeros(forgotten)])
 
 
 def _baseline(truth: Truth, nights: int, rng: np.random.Generator) -> Floats:

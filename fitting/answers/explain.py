@@ -11,7 +11,7 @@ import numpy as np
 from slackwater.fitting.answers.answer import Answer, about
 from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.past import SESSION, STRESSOR, Past, ending_in
+from slackwater.fitting.state.past import SESSION, STRESSOR, UNLOGGED, Past, ending_in
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
 from slackwater.model.errors import QuestionError, Reason
@@ -23,7 +23,11 @@ MEASURE: Final = "intervention"
 WEEKDAY: Final = "weekday"
 NOISE: Final = "noise"
 UNEXPLAINED: Final = "unexplained"
-OLDER: Final = {SESSION: "older sessions", STRESSOR: "older stressors"}
+OLDER: Final = {
+    SESSION: "older sessions",
+    STRESSOR: "older stressors",
+    UNLOGGED: n.UNLOGGED,
+}
 NEGLIGIBLE: Final = 0.01  # ln, so 1 %
 NEGLIGIBLE_CHANCE: Final = 0.9
 
@@ -33,7 +37,8 @@ class ReadingPart:
     """One part of a reading.
 
     Attributes:
-        kind: "session", "stressor", "start", "sensor", "weekday" (what that day of the week adds
+        kind: "session", "stressor", "start", "unlogged" (what may have been done in a gap of the
+            log that is longer than usual), "sensor", "weekday" (what that day of the week adds
             by itself), "intervention" (what one adds to the reading of a night of its use by
             itself), "unexplained" (what passes over some nights and is
             not in the log) or "noise" (of this night alone).
@@ -206,7 +211,7 @@ def _dips(past: Past, at: int) -> list[Share]:
     older: dict[str, list[int]] = {}
     for event in np.flatnonzero(past.felt_on <= at):
         felt = past.events[event]
-        if felt.kind in OLDER and small[event]:
+        if felt.kind in OLDER and (felt.kind == UNLOGGED or small[event]):
             older.setdefault(felt.kind, []).append(int(event))
         else:
             shares.append(Share(felt.kind, felt.label, felt.date, -left[:, event]))

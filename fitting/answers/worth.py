@@ -189,6 +189,10 @@ def _any_of_its_type(past: Past, rng: np.random.Generator, fitted: Season) -> Fl
     """Return each fitted event's dip with its scatter drawn anew, shape (S, E); others' own."""
     scores = [z for z in (n.SESSION_Z, n.STRESSOR_Z) if z in past.draws]
     anew = {z: (past.draws[z].dims, rng.standard_normal(past.draws[z].shape)) for z in scores}
+    if n.UNLOGGED_DIP in past.draws:  # of such a night as any other
+        unlogged = past.draws[n.UNLOGGED_DIP]
+        shuffled = rng.permutation(unlogged.values.ravel()).reshape(unlogged.shape)
+        anew[n.UNLOGGED_DIP] = (unlogged.dims, shuffled)
     known = fitted_events(past.draws.assign(anew), design_of(fitted)).dips
     return np.concatenate([known, past.dips[:, known.shape[1] :]], axis=1)
 

@@ -24,6 +24,7 @@ from slackwater.fitting.state.back import FOUR_IN_FIVE, chances_back, first_back
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.trials.today import TrialToday, trial_today
 from slackwater.model import names as n
+from slackwater.model.design import long_gaps
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason
 from slackwater.model.season import DAY, Season
 
@@ -255,6 +256,10 @@ def _missing(
         lately = season.read[-LOOKED_BACK:]
         if gaps := int((~lately).sum()):
             yield Reason("nights not read lately", nights=gaps, days=len(lately))
+    seen = season.observed()
+    for gap in long_gaps(seen).told(seen):
+        if dt.date.fromisoformat(gap.facts["last"]) >= week:
+            yield gap
     for session, done in zip(planned, became_of(planned, log, day), strict=True):
         if done.status == MISSED and session.date >= week:
             yield Reason("planned and not logged", type=session.type, date=str(session.date))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 from slackwater.fitting.doubts.season import Found
 from slackwater.fitting.intake import SeasonCheck
@@ -16,8 +16,11 @@ from slackwater.fitting.report.reasons.doubts import told_of
 from slackwater.fitting.report.terminal.spacing import no_longer_holds
 from slackwater.fitting.text import plural
 from slackwater.model import names as n
+from slackwater.model.design import long_gaps
 from slackwater.model.errors import Reason
 from slackwater.model.season import Season
+
+MOST_GAPS: Final = 3  # named
 
 Departures = tuple[Reason, ...] | None
 
@@ -44,6 +47,7 @@ def check_as_text(
     if departures is not None:
         lines += verdict(departures)
     lines += [f"Note: {note}." for note in check.notes]
+    lines += [f"Note: {said}" for said in _gaps(check.season)]
     lines += [f"Note: {sentence(found.reason)}" for found in doubts]
     return "\n".join(lines)
 
@@ -67,7 +71,11 @@ def check_as_json(
         "described": None if departures is None else not departures,
         "departures": departures and sentences(departures),
         "overtaken": sentences(overtaken),
-        "warnings": [*map(str, check.notes), *(sentence(found.reason) for found in doubts)],
+        "warnings": [
+            *map(str, check.notes),
+            *_gaps(season),
+            *(sentence(found.reason) for found in doubts),
+        ],
         "doubts": [_doubt(found.reason) for found in doubts],
         "problems": [
             {name: fact for name, fact in asdict(problem).items() if name != "kind"}
@@ -80,6 +88,16 @@ def check_as_json(
 
 def _doubt(reason: Reason) -> dict[str, Any]:
     return {"code": reason.code, **plain(reason.facts), **told_of(reason)._asdict()}
+
+
+def _gaps(season: Season | None) -> list[str]:
+    """Return what is said of the latest gaps in which a session may be missing."""
+    if season is None:
+        return []
+    seen = season.observed()
+    told = long_gaps(seen).told(seen)
+    more = [f"There are {len(told)} such gaps; the latest are named."] if told[MOST_GAPS:] else []
+    return [*sentences(told[-MOST_GAPS:]), *more]
 
 
 def _understood(season: Season) -> list[str]:

@@ -10,7 +10,7 @@ import xarray as xr
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.standing import Standing, TakenIn
 from slackwater.model import names as n
-from slackwater.model.design import design_of
+from slackwater.model.design import design_of, long_gaps
 from slackwater.model.dynamics import Floats, Ints
 from slackwater.model.levels import (
     BASELINE,
@@ -38,6 +38,7 @@ from slackwater.model.unexplained import steps_of
 SESSION: Final = "session"
 STRESSOR: Final = "stressor"
 START: Final = "start"
+UNLOGGED: Final = "unlogged"
 _DRAW_NIGHTS: Final = 1_000_000  # more of them are thinned, so that an answer takes seconds
 _FEWEST_DRAWS: Final = 400
 
@@ -46,8 +47,8 @@ class Felt(NamedTuple):
     """One thing that dipped the state.
 
     Attributes:
-        kind: `SESSION`, `STRESSOR` or `START`.
-        label: session type or stressor; `names.START` for the start.
+        kind: `SESSION`, `STRESSOR`, `START` or `UNLOGGED`.
+        label: session type or stressor; `names.START` or `names.UNLOGGED` for the others.
         date: the day it is logged under; None for the start.
     """
 
@@ -235,6 +236,8 @@ def _felt_in(fitted: Season) -> list[Felt]:
     ):
         days = dates.astype("datetime64[D]")
         felt += [Felt(kind, str(x), d) for x, d in zip(names, days, strict=True)]
+    unlogged = fitted.nights[long_gaps(fitted).every_night] - DAY
+    felt += [Felt(UNLOGGED, n.UNLOGGED, day) for day in unlogged]
     return felt
 
 

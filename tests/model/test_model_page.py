@@ -8,6 +8,7 @@ from math import exp, log
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+import numpy as np
 import pandas as pd
 import pymc as pm
 import pytest
@@ -68,10 +69,13 @@ def test_the_page_has_the_priors_of_the_code() -> None:
 
 @pytest.fixture(scope="module")
 def model() -> pm.Model:
-    """Build it for a season of more than a year, since recovery's trends take part in no other."""
+    """Build it for a season in which all take part: over a year, and a day perhaps forgotten."""
     readings = table("readings")
     later = readings.tail(1).assign(date=readings["date"].max() + pd.Timedelta(days=400))
-    return build_model(season(readings=pd.concat([readings, later])))
+    days = [day for day in pd.date_range("2031-03-02", "2031-03-16") if day.day != 8]
+    types = np.resize(table("sessions")["type"].unique(), len(days))
+    sessions = pd.DataFrame({"date": days, "type": types})
+    return build_model(season(readings=pd.concat([readings, later]), sessions=sessions))
 
 
 @pytest.mark.parametrize("name", sorted({field.name for field in fields(Priors)} - OUTSIDE))

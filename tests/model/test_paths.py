@@ -144,12 +144,20 @@ def test_what_readings_show_is_every_dip_but_what_first_nights_hold_back(drawn: 
 
 def test_the_last_night_is_what_an_independent_run_ends_with(drawn: Drawn) -> None:
     kept, levels = paths.last_night(drawn.draws, drawn.season, drawn.design, Priors())
-    read = run(drawn).shown - paths.reading_shift(drawn.draws, drawn.season)
+    draws, design = drawn.draws, drawn.design
+    read = run(drawn).shown - paths.reading_shift(draws, drawn.season)
+    if n.UNLOGGED_DIP in draws:  # a watch must see what they took
+        rate = np.exp(draws[n.TYPE_RATE_MEAN].values)
+        gone = np.cumsum(paths.speed(draws, design), axis=1)
+        for which, night in enumerate(design.unlogged_nights):
+            left = np.exp(-rate[:, None] * (gone[:, night:] - gone[:, [night]]))
+            read[:, night:] -= draws[n.UNLOGGED_DIP].values[:, [which]] * left
     np.testing.assert_allclose(levels, drawn.season.data[n.LOG_RMSSD] + read.mean(axis=0))
     assert [str(g) for g in kept[n.GROUP].values] == [
         *drawn.season.types,
         *drawn.season.stressors,
         n.START,
+        *([n.UNLOGGED] if n.UNLOGGED_DIP in draws else []),
     ]
     np.testing.assert_allclose(kept["rate"], drawn.draws["the rates"], rtol=1e-10)
     for draw in range(DRAWS):

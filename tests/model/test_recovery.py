@@ -50,6 +50,14 @@ SEASONS: Final[dict[str, Season]] = {
     "two sessions alike on one day": season(
         sessions=pd.concat([table("sessions"), table("sessions").iloc[[0]]])
     ),
+    "a day that may have been forgotten": season(
+        sessions=pd.DataFrame(
+            {
+                "date": [d for d in pd.date_range("2031-03-02", "2031-03-16") if d.day != 8],
+                "type": "row intervals",
+            }
+        )
+    ),
     "logged before and after the readings": season(
         sessions=table("sessions").assign(
             date=pd.to_datetime(

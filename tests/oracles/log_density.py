@@ -130,6 +130,11 @@ def likelihood_inputs(
         nights.append(_nights(season, stressors) + 1)
         log_dips.append(values["stressor_log_dip"][kind] + scatter * values["stressor_z"])
         log_rates.append(values["stressor_log_rate"][kind])
+    if "log unlogged_dip" in values:
+        at = [str(night) for night in season.nights]
+        nights.append(np.array([at.index(night) for night in labels["unlogged_night"]]))
+        log_dips.append(values["log unlogged_dip"])
+        log_rates.append(np.full(len(nights[-1]), values["type_rate_mean"]))
 
     readings = tables["readings"]
     shift = np.zeros(len(readings))

@@ -106,7 +106,8 @@ def _rates_and_dips(priors: Priors, design: Design, share: Any) -> tuple[Any, An
         + _positive(n.TYPE_RATE_SD, priors.type_rate_sd) * rate_z,
     )
     z = pm.Normal("session_z", shape=len(design.dose))
-    stressors = int(design.event_groups.max()) - types
+    start = int(design.event_groups[0])
+    stressors = start - types
     stressor_dip = _normal(n.STRESSOR_LOG_DIP, priors.stressor_dip, shape=stressors)
     stressor_rate = _normal(n.STRESSOR_LOG_RATE, priors.stressor_rate, shape=stressors)
     stressor_z = pm.Normal("stressor_z", shape=len(design.stressor_labels))
@@ -117,6 +118,9 @@ def _rates_and_dips(priors: Priors, design: Design, share: Any) -> tuple[Any, An
     ]
     start_rate = _normal(n.START_LOG_RATE, priors.start_rate)
     rates = [pt.exp(log_rate), pt.exp(stressor_rate), pt.exp(start_rate)[None]]
+    unlogged = len(design.unlogged_nights)
+    dips.append(_positive(n.UNLOGGED_DIP, priors.unlogged_dip, shape=unlogged))
+    rates.append(pt.exp(rate_mean)[None])
     return pt.concatenate(rates), pt.concatenate(dips)
 
 

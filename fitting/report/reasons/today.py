@@ -31,11 +31,21 @@ def _measure_not_logged(measure: str, date: str) -> str:
     return f"{measure} was asked for on {words.day_name(date)} and is not logged."
 
 
+def _a_gap(first: str, last: str, usual: int) -> str:
+    days = f"from {words.day_name(first)} to {words.day_name(last)}"
+    when = days if first != last else f"on {words.day_name(first)}"
+    return (
+        f"Nothing is logged {when}, between sessions that are seldom over {usual} days apart: if "
+        "something was done, log it; a session left out makes days to recover come out too few."
+    )
+
+
 SENTENCES: Final[Mapping[str, Sentence]] = {
     "no reading this morning": "No reading yet this morning: what is said here was foreseen from "
     "the one before.",
     "no reading since": _no_reading_since,
     "nights not read lately": _nights_not_read,
+    "a gap longer than usual": _a_gap,
     "planned and not logged": _planned_and_not_logged,
     "measure not logged": _measure_not_logged,
 }

@@ -21,6 +21,7 @@ from slackwater.fitting.answers.explain import (
 from slackwater.fitting.answers.intervals import Interval
 from slackwater.fitting.report import words
 from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of
+from slackwater.fitting.state.past import UNLOGGED
 from slackwater.fitting.text import listed, weekday
 from slackwater.model.season import DAY
 
@@ -110,6 +111,8 @@ def _by_day(part: ReadingPart, answer: Explanation) -> str:
     """Name a part with its day: "Tuesday's heavy lifting", or its date where longer ago."""
     if part.kind == UNEXPLAINED:
         return "what the log does not explain"
+    if part.kind == UNLOGGED:
+        return "what perhaps was not logged"
     if part.kind == WEEKDAY:
         return f"{part.label}s by themselves"
     if part.date is None:

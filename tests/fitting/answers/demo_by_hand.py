@@ -41,6 +41,10 @@ def events(demo: Fitted, draw: xr.Dataset) -> Events:
     share = float(draw[n.FIRST_NIGHT])
     add(tables["sessions"], "type", draw[n.TYPE_LOG_DIP], draw[n.SESSION_Z], share)
     add(tables["stressors"], "stressor", draw[n.STRESSOR_LOG_DIP], draw[n.STRESSOR_Z], 1.0)
+    for label, dip in zip(draw[n.UNLOGGED_NIGHT].values, draw[n.UNLOGGED_DIP].values, strict=True):
+        found.groups.append(n.UNLOGGED)
+        found.nights.append(int((np.datetime64(str(label)) - demo.season.first_night) / DAY))
+        found.dips.append(float(dip))
     return found
 
 

@@ -35,6 +35,7 @@ def test_one_ahead_is_that_of_statsmodels(demo: Fitted, demo_athlete: Athlete, n
         **{t: float(draw[n.TYPE_LOG_RATE].sel({n.TYPE: t})) for t in demo.season.types},
         "head cold": float(draw[n.STRESSOR_LOG_RATE].sel({n.STRESSOR: "head cold"})),
         n.START: float(draw[n.START_LOG_RATE]),
+        n.UNLOGGED: float(draw[n.TYPE_RATE_MEAN]),
     }
     given = inputs(demo, draw, log_rates)
     run = kalman.smooth(given)

@@ -92,7 +92,7 @@ def test_a_reading_is_judged_by_the_forecast_of_its_morning(demo_copy: Path) -> 
     rng = np.random.default_rng(3)
     now = folder.now
     ahead = look_ahead(now, 1, [])
-    centre = ahead.expected[:, 0] - ahead.shown[:, 0]
+    centre = ahead.expected[:, 0] - ahead.shown[:, 0] + ahead.shift[:, 0]
     pick = rng.integers(0, len(centre), 1_000_000)
     level = np.sqrt(ahead.level_variance[pick, 0]) * rng.standard_normal(len(pick))
     tail = now.parameter("noise_tail")[pick] * rng.standard_normal(len(pick))
