@@ -15,6 +15,7 @@ from slackwater.fitting import logbook
 from slackwater.fitting.answers.forecast import coming_mornings
 from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doubts_in
 from slackwater.fitting.files import alone, read_whole, write_whole
+from slackwater.fitting.intake.files import Understood
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE
@@ -60,6 +61,7 @@ class SeasonFolder(Athlete):
         self.path = Path(path)
         self._seen = self._stamps()
         self._before: _Before | None = None
+        self._files: dict[str, Understood] = {}
 
     def refresh(self) -> bool:
         """Let go of what rests on a file that was changed since; return whether any was."""
@@ -71,7 +73,7 @@ class SeasonFolder(Athlete):
             resting.add("told")
         if changed - {PLANS, TRIALS}:  # all but what is read from other files alone
             own = set() if changed - _KEPT.keys() else {"season", "doubts"}
-            kept = {"path", "_seen", "_before", "_fitted"}
+            kept = {"path", "_seen", "_before", "_fitted", "_files"}
             resting |= self.__dict__.keys() - {*kept, *_KEPT.values(), *own}
         for name in resting:
             self.__dict__.pop(name, None)
@@ -92,7 +94,7 @@ class SeasonFolder(Athlete):
         with suppress(SeasonError):  # whoever logs is told of a damaged record
             logbook.settle(self.path)
         _ = self._key
-        return check_season(self.path)
+        return check_season(self.path, self._files)
 
     @cached_property
     def told(self) -> dict[Any, Any]:
@@ -206,7 +208,7 @@ class SeasonFolder(Athlete):
 
         return read_plans(content, str(self.path / PLANS))
 
-    @property
+    @cached_property
     def mornings(self) -> Mornings:
         """What is foreseen of the coming mornings, kept for whoever asks again.
 
@@ -221,9 +223,14 @@ class SeasonFolder(Athlete):
             keep_mornings(self.path, found, self._key)
         return found
 
+    @property
+    def may_foresee(self) -> bool:
+        """Whether the coming mornings were not foreseen yet, and all that it takes is there."""
+        return "now" in self.__dict__ and "mornings" not in self.__dict__
+
     def keep_in_mind(self) -> None:
         """Keep what is foreseen, where all that it takes was worked out already."""
-        if "now" in self.__dict__:
+        if self.may_foresee:
             _ = self.mornings
 
     @cached_property

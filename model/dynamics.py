@@ -43,11 +43,11 @@ def dip_path(
         start: dips on the night before the axis starts, shape (S, G); none if left out.
     """
     draws, groups = rates.shape
-    path = np.empty((draws, speed.shape[1], groups))
+    path = np.empty((speed.shape[1], groups, draws))  # in memory as the recursion goes
     each = dips_by_night(event_dips, event_nights, event_groups, rates, speed, start)
     for night, dips in enumerate(each):
-        path[:, night] = dips.T
-    return path
+        path[night] = dips
+    return path.transpose(2, 0, 1)
 
 
 def dips_by_night(

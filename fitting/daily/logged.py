@@ -109,7 +109,8 @@ def log_row(
     entered = season.enter(rows, what) if season else logbook.enter(folder, rows, what)
     if fitted and not is_reading:
         ahead, why = _ahead(folder, day, season)
-    nights = _nights(folder)
+    there = season.checked.tables if season else None
+    nights = there.readings.values("date") if there else _nights(folder)
     last, first_fit = max(nights, default=None), None if fitted else len(nights)
     return Logged(season_name(folder), row, day, entered, last, morning, ahead, why, first_fit)
 
@@ -153,9 +154,9 @@ def expected(folder: Path, day: dt.date, season: SeasonFolder | None = None) -> 
     """
     if not (folder / POSTERIOR).exists():
         return Expected()
-    mornings = read_mornings(folder)
-    if mornings and (morning := mornings.of(day)):
-        return Expected(morning, mornings.foreseen(morning))
+    kept = None if season else read_mornings(folder)
+    if kept and (morning := kept.of(day)):
+        return Expected(morning, kept.foreseen(morning))
     from slackwater.fitting.answers.forecast import coming_mornings
     from slackwater.fitting.state.ahead import FARTHEST
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from slackwater.fitting.keeping.row import NUMBERS, Cell, Row, in_columns
+from slackwater.fitting.keeping.writing import Readings
 from slackwater.fitting.logbook import readings_of, settings_of
 
 CALLED: Final = {
@@ -41,7 +42,7 @@ class Typed(NamedTuple):
         return f"the {CALLED[self.file]} of {day} ({self.said})"
 
 
-def row_of(season: Path, typed: Typed, day: dt.date) -> Row:
+def row_of(season: Path, typed: Typed, day: dt.date, there: Readings | None = None) -> Row:
     """Return what was typed as the row that it is; a reading takes the place of its night's.
 
     A reading without a sensor is one of the sensor of the reading before.
@@ -50,6 +51,7 @@ def row_of(season: Path, typed: Typed, day: dt.date) -> Row:
         season: the season folder, which may not be there yet.
         typed: what was typed, numbers as the season's own files write them.
         day: its date.
+        there: the season's readings, where they were read already.
 
     Raises:
         QuestionError: it is none.
@@ -62,7 +64,7 @@ def row_of(season: Path, typed: Typed, day: dt.date) -> Row:
             cells[name] = text.replace(",", ".") if comma and name in NUMBERS else text.strip()
     is_reading = typed.file == "readings"
     if is_reading and "sensor" not in cells:
-        there = readings_of(season)
+        there = there or readings_of(season)
         if there.sensor and str(day) not in there.held:
             cells["sensor"] = there.sensor
     in_columns(Row(typed.file, cells), has_ln=False)  # refuses what is no such row
@@ -70,13 +72,18 @@ def row_of(season: Path, typed: Typed, day: dt.date) -> Row:
     return Row(typed.file, cells | numbers, replaces=is_reading)
 
 
-def replaced(season: Path, row: Row) -> float | None:
+def replaced(season: Path, row: Row, there: Readings | None = None) -> float | None:
     """Return the other reading, ms, whose place a row would take; None where there is none.
+
+    Args:
+        season: the season folder.
+        row: the row.
+        there: as for `row_of`.
 
     Raises:
         SeasonFilesError: season.toml or the readings cannot be read.
     """
     if row.file != "readings" or not season.exists():
         return None
-    there = readings_of(season).held.get(str(row.cells["date"]))
-    return None if there == row.cells["rmssd_ms"] else there
+    before = (there or readings_of(season)).held.get(str(row.cells["date"]))
+    return None if before == row.cells["rmssd_ms"] else before

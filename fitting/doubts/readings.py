@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 from slackwater.fitting.doubts import foreseen as f
@@ -16,6 +17,7 @@ from slackwater.model.priors import Priors
 
 _PRIORS: Final = Priors()
 _PRIOR: Final = f.reading_prior()
+_JUDGED: Final = 4096  # readings whose judgement is remembered
 _SENSOR_STEP: Final = _PRIORS.sensor_step.sd**2
 # The mean square of a log-normal dip.
 _STRESSOR: Final = math.exp(2 * _PRIORS.stressor_dip.mean + 2 * _PRIORS.stressor_dip.sd**2)
@@ -29,12 +31,7 @@ def expected(night: dt.date, sensor: str, history: History) -> f.Foreseen:
         sensor: what it is read with; one that none of the others was read with may add a step.
         history: what is logged; a reading of this very night does not count.
     """
-    near = history.nights_about(night)
-    days = min((abs((night - other).days) for other in near), default=0)
-    more = _STRESSOR if night - DAY in history.stressed else 0.0
-    if near and sensor not in {history.sensors[other] for other in near}:
-        more += _SENSOR_STEP
-    return f.from_own("own readings", history.readings_of(near), _PRIOR, days, more)
+    return _by_own(*_near(night, sensor, history))
 
 
 def unlikely(
@@ -49,10 +46,14 @@ def unlikely(
             is left out.
     """
     value = ln_of(row)
-    foreseen = foreseen or expected(row.date, row.sensor, history)
-    chance = foreseen.chance(value)
+    if foreseen is None:
+        near = _near(row.date, row.sensor, history)
+        chance = _chance_by_own(value, *near)
+    else:
+        chance = foreseen.chance(value)
     if chance >= f.ASKED_BELOW:
         return
+    foreseen = foreseen or expected(row.date, row.sensor, history)
     entered = row.rmssd_ms if row.rmssd_ms is not None else math.exp(value)
     slip, meant = likeliest(of_a_reading(entered), foreseen) or ("", None)
     yield Reason(
@@ -68,3 +69,23 @@ def unlikely(
         slip=slip,
         meant_ms=meant,
     )
+
+
+def _near(night: dt.date, sensor: str, history: History) -> tuple[tuple[float, ...], int, float]:
+    """Return the readings near a night, the days to the nearest, and the variance beyond theirs."""
+    near = history.nights_about(night)
+    days = min((abs((night - other).days) for other in near), default=0)
+    more = _STRESSOR if night - DAY in history.stressed else 0.0
+    if near and sensor not in {history.sensors[other] for other in near}:
+        more += _SENSOR_STEP
+    return tuple(history.readings_of(near)), days, more
+
+
+# With each line that is logged all readings are judged again, most of them by the same others.
+@lru_cache(_JUDGED)
+def _chance_by_own(value: float, near: tuple[float, ...], days: int, more: float) -> float:
+    return _by_own(near, days, more).chance(value)
+
+
+def _by_own(near: tuple[float, ...], days: int, more: float) -> f.Foreseen:
+    return f.from_own("own readings", near, _PRIOR, days, more)

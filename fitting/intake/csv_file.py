@@ -177,9 +177,11 @@ def _other_separator(line: Line, wanted: int, separator: str) -> str | None:
     makes as many fields of the row as the header has, where its own makes only one.
     """
     for other in SEPARATORS:
+        if other == separator or other not in line.cells[0]:
+            continue
         parts = [part.strip() for part in separator.join(line.cells).split(other)]
-        dated = other in line.cells[0] and _DATED.fullmatch(parts[0].strip('"'))
-        if other != separator and (dated or (len(line.cells) == 1 and len(parts) == wanted > 1)):
+        dated = _DATED.fullmatch(parts[0].strip('"'))
+        if dated or (len(line.cells) == 1 and len(parts) == wanted > 1):
             return other
     return None
 

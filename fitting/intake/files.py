@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, NamedTuple
 
 from slackwater.fitting.files import read_whole
 from slackwater.fitting.intake.cells import (
@@ -66,13 +66,29 @@ def _likely(folder: Path) -> str:
     return f"did you mean {shown}?" if shown else "give the folder that holds readings.csv"
 
 
-def read_tables(folder: Path) -> tuple[Settings, Tables]:
+class Understood(NamedTuple):
+    """A file as it was understood before."""
+
+    data: bytes
+    settings: Settings
+    table: Table[Any]
+
+
+def read_tables(
+    folder: Path, before: dict[str, Understood] | None = None
+) -> tuple[Settings, Tables]:
     """Return how a folder's files are written, and their rows with all that is wrong in them.
+
+    Args:
+        folder: the folder.
+        before: each file as it was understood before, by name, which is kept up to date; a file
+            that holds the same is not taken apart again.
 
     Raises:
         SeasonFilesError: season.toml cannot be read.
     """
     settings = read_settings(_bytes(folder / SETTINGS_FILE) or b"")
+    known = {} if before is None else before
 
     def table(row: type[AnyRow]) -> Table[AnyRow]:
         file = f"{row.file}.csv"
@@ -80,10 +96,14 @@ def read_tables(folder: Path) -> tuple[Settings, Tables]:
             data = _bytes(folder / file)
             if data is None:
                 return Table(file)
+            if file in known and known[file][:2] == (data, settings):
+                return known[file].table
             grid = read_grid(file, data, settings.csv)
         except SeasonFilesError as stop:
             return Table(file, problems=stop.problems)
-        return read_table(grid, row, settings.headers(row.file), settings.csv.decimal)
+        found = read_table(grid, row, settings.headers(row.file), settings.csv.decimal)
+        known[file] = Understood(data, settings, found)
+        return found
 
     tables = Tables(
         table(ReadingRow),

@@ -12,7 +12,7 @@ import pandas as pd
 
 from slackwater.fitting.intake.cells import TypeRow
 from slackwater.fitting.intake.checks import problems_across
-from slackwater.fitting.intake.files import names_in, read_tables
+from slackwater.fitting.intake.files import Understood, names_in, read_tables
 from slackwater.fitting.intake.notes import notes_on, notes_on_names
 from slackwater.fitting.intake.problems import Note, Problem, SeasonFilesError, abridge, show
 from slackwater.fitting.intake.settings import COLUMNS_OF, SETTINGS_FILE, Settings
@@ -57,14 +57,15 @@ def read_season(folder: str | Path) -> Season:
     return check.season
 
 
-def check_season(folder: str | Path) -> SeasonCheck:
+def check_season(folder: str | Path, before: dict[str, Understood] | None = None) -> SeasonCheck:
     """Read a season folder and return the season or all that is wrong with it.
 
     Args:
         folder: path of the folder with readings.csv and the files beside it.
+        before: as for `files.read_tables`.
     """
     try:
-        return _check(Path(folder))
+        return _check(Path(folder), before)
     except SeasonFilesError as stop:
         return SeasonCheck(None, tuple(abridge(stop.problems, SEASON_FILES)), ())
 
@@ -84,9 +85,9 @@ def read_rows(folder: Path) -> tuple[Tables, Settings]:
     return tables, settings
 
 
-def _check(folder: Path) -> SeasonCheck:
+def _check(folder: Path, before: dict[str, Understood] | None) -> SeasonCheck:
     names = names_in(folder)
-    settings, tables = read_tables(folder)
+    settings, tables = read_tables(folder, before)
     problems = [*_no_readings(tables, names)]
     problems += [problem for table in tables.each for problem in table.problems]
     problems += problems_across(tables)

@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator, Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import replace
+from functools import partial
 from importlib import import_module
 from pathlib import PurePosixPath
 from typing import Any, Final, TypeVar
@@ -217,27 +218,31 @@ class Page:
                 answer.content, media_type=answer.kind, headers={"content-disposition": kept}
             )
         if isinstance(answer, Elsewhere):
-            after = BackgroundTask(self._keep_up, named) if request.method == "POST" else None
-            return RedirectResponse(self._with_lines(answer), 303, background=after)
-        return await self._in_frame(request, answer, named)
+            return RedirectResponse(self._with_lines(answer), 303)
+        response = await self._in_frame(request, answer, named)
+        if named:  # what is asked for next was answered by now
+            response.background = BackgroundTask(self._foresee, named)
+        return response
 
     async def warm_up(self) -> None:
         """Work out what the first view shows, and load what pictures take, before either waits."""
         for name in self.seasons.names[:1]:
-            await self._keep_up(name)
+            await self._alone(partial(self._stand, name))
+            await self._foresee(name)
         await self._alone(lambda: import_module("slackwater.fitting.report.page.sections"))
 
-    async def _keep_up(self, named: str) -> None:
-        """Work out what the next entry will be held against, once this one is answered."""
+    def _stand(self, named: str) -> None:
+        found = self.seasons.find(named)
+        with suppress(SlackwaterError, OSError):
+            if found is not None and found.fitted:
+                _ = found.now
 
-        def work() -> None:
-            found = self.seasons.find(named)
+    async def _foresee(self, named: str) -> None:
+        """Work out what the next reading will be held against, once a view is answered."""
+        found = self.seasons.find(named)
+        if found is not None and found.may_foresee:
             with suppress(SlackwaterError, OSError):
-                if found is not None and found.fitted:
-                    _ = found.now
-                    found.keep_in_mind()
-
-        await self._alone(work)
+                await self._alone(found.keep_in_mind)
 
     async def _beside(self, view: View | None, ask: Ask) -> Answered:
         """Return what a slow view answers, from an object of its own for the season's folder."""

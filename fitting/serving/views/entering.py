@@ -12,6 +12,7 @@ from slackwater.fitting.doubts.entries import Doubt
 from slackwater.fitting.files import new_folder
 from slackwater.fitting.keeping.confirming import confirmations
 from slackwater.fitting.keeping.row import Row
+from slackwater.fitting.logbook import readings_of
 from slackwater.fitting.report.daily import text
 from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown, sent_again
@@ -30,10 +31,11 @@ def enter(ask: Ask, typed: Typed, day: dt.date, then: str) -> Answered:
         SlackwaterError, OSError: as `logbook.enter`; nothing is written then.
     """
     season = ask.season
-    row = row_of(season.path, typed, day)
+    held = readings_of(season.path) if typed.file == "readings" else None
+    row = row_of(season.path, typed, day, held)
     doubts = doubts_of_rows(season.path, [row], ask.seasons.clock(), season)
     said = [sentence(doubt.reason) for doubt in doubts]
-    if (there := replaced(season.path, row)) is not None:
+    if (there := replaced(season.path, row, held)) is not None:
         said.insert(0, text.in_its_place(day, there))
     if said and not ask.one("sure"):
         return _asking(ask, typed.what(day), said)
