@@ -26,7 +26,7 @@ from slackwater.fitting.sampling.posterior import FILE_NAME as POSTERIOR
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.fitting.text import plural
-from slackwater.model.errors import NoAnswerError, Reason, SeasonError
+from slackwater.model.errors import NoAnswerError, Reason, SeasonError, SlackwaterError
 
 if TYPE_CHECKING:
     from slackwater.fitting.intake.tables import Tables
@@ -223,15 +223,17 @@ class SeasonFolder(Athlete):
             keep_mornings(self.path, found, self._key)
         return found
 
-    @property
-    def may_foresee(self) -> bool:
-        """Whether the coming mornings were not foreseen yet, and all that it takes is there."""
-        return "now" in self.__dict__ and "mornings" not in self.__dict__
-
     def keep_in_mind(self) -> None:
         """Keep what is foreseen, where all that it takes was worked out already."""
-        if self.may_foresee:
+        if "now" in self.__dict__:
             _ = self.mornings
+
+    def foresee(self) -> None:
+        """Foresee the coming mornings before somebody asks, where that was not tried yet."""
+        if self.fitted and "mornings" not in self.__dict__ | self.told:
+            self.told["mornings"] = None
+            with suppress(SlackwaterError, OSError):
+                _ = self.mornings
 
     @cached_property
     def _key(self) -> str | None:

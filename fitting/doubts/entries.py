@@ -77,7 +77,7 @@ def doubts_of(
         *dates.doubtful(row.date, history, today),
         *twice.doubtful(row, history),
         *labels.doubtful(row, history),
-        *_numbers(row, history, foreseen, inside=False),
+        *_numbers(row, history, lambda _: foreseen, inside=False),
     ]
 
 
@@ -115,18 +115,16 @@ def doubts_among(
             reasons += twice.doubtful(row, history, inside=True)
         if _name(row) not in named:
             reasons += labels.doubtful(row, history, inside=True)
-        reasons += _numbers(row, history, forecast(row.date), inside=True)
+        reasons += _numbers(row, history, forecast, inside=True)
         found += [Doubt(place, row, reason) for reason in reasons]
         named.add(_name(row))
         seen.add(said)
     return found
 
 
-def _numbers(
-    row: DayRow, history: History, foreseen: Foreseen | None, inside: bool
-) -> Iterator[Reason]:
+def _numbers(row: DayRow, history: History, forecast: Forecast, inside: bool) -> Iterator[Reason]:
     if isinstance(row, ReadingRow):
-        yield from readings.unlikely(row, history, foreseen)
+        yield from readings.unlikely(row, history, forecast(row.date))
     elif isinstance(row, SessionRow):
         yield from doses.unlikely(row, history, inside)
 

@@ -47,62 +47,52 @@ from slackwater.fitting.serving.phone import as_picture
 from slackwater.fitting.serving.seasons import Seasons
 from slackwater.fitting.serving.told import Done, Told
 from slackwater.fitting.serving.uploads import Uploads
-from slackwater.fitting.serving.views import (
-    bring,
-    entering,
-    fit,
-    log,
-    morning,
-    plan,
-    season,
-    start,
-    trial,
-    types,
-)
 from slackwater.fitting.serving.work import Works
 from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 View = Callable[[Ask], Answered]
 Result = TypeVar("Result")
 
-SHOWN: Final[Mapping[str, View]] = {
-    "": morning.show,
-    "log": log.show,
-    "week": log.show_week,
-    "season": season.show,
-    "why": season.show_night,
-    "types": types.show,
-    "repeats": types.show_repeats,
-    "plan": plan.show,
-    "trial": trial.show,
-    "rest": types.show_rest,
-    "fit": fit.show,
-    "table": bring.show_table,
-    "beats": bring.show_beats,
+SHOWN: Final[Mapping[str, str]] = {
+    "": "morning:show",
+    "log": "log:show",
+    "week": "log:show_week",
+    "season": "season:show",
+    "why": "season:show_night",
+    "types": "types:show",
+    "repeats": "types:show_repeats",
+    "plan": "plan:show",
+    "trial": "trial:show",
+    "rest": "types:show_rest",
+    "fit": "fit:show",
+    "table": "bring:show_table",
+    "beats": "bring:show_beats",
 }
-CHANGED: Final[Mapping[str, View]] = {
-    "reading": morning.log_reading,
-    "event": log.log_event,
-    "week": log.log_week,
-    "undo": entering.undo,
-    "plan": plan.make,
-    "trial": trial.plan,
-    "register": trial.register,
-    "judge": trial.judge,
-    "give-up": trial.give_up,
-    "table": bring.take_table,
-    "beats": bring.take_beats,
-    "fit": fit.start,
-    "stop": fit.stop,
-    "confirm": fit.confirm,
+CHANGED: Final[Mapping[str, str]] = {
+    "reading": "morning:log_reading",
+    "event": "log:log_event",
+    "week": "log:log_week",
+    "undo": "entering:undo",
+    "plan": "plan:make",
+    "trial": "trial:plan",
+    "register": "trial:register",
+    "judge": "trial:judge",
+    "give-up": "trial:give_up",
+    "table": "bring:take_table",
+    "beats": "bring:take_beats",
+    "fit": "fit:start",
+    "stop": "fit:stop",
+    "confirm": "fit:confirm",
 }
 SLOW: Final = (
-    types.show_repeats,
-    plan.make,
-    bring.take_table,
-    bring.take_beats,
+    "types:show_repeats",
+    "plan:make",
+    "bring:take_table",
+    "bring:take_beats",
 )  # seconds each, others are answered
-AT_THE_START: Final[Mapping[str, View]] = {"begin": start.begin, "demo": start.look_at_the_demo}
+AT_THE_START: Final = {"begin": "start:begin", "demo": "start:look_at_the_demo"}
+_VIEWS: Final = "slackwater.fitting.serving.views"
+_PICTURES: Final = "slackwater.fitting.report.page.sections"
 _FIELDS: Final = 500
 _FILES: Final = 400
 
@@ -130,7 +120,7 @@ class Page:
 
     async def start(self, request: Request) -> Response:
         """Answer the first address."""
-        return await self._answer(request, start.show)
+        return await self._answer(request, "start:show")
 
     async def show(self, request: Request) -> Response:
         """Answer with a view of a season."""
@@ -187,7 +177,7 @@ class Page:
         response.set_cookie(self._cookie, cookie, httponly=True, samesite="strict", path="/")
         return response
 
-    async def _answer(self, request: Request, view: View | None) -> Response:
+    async def _answer(self, request: Request, view: str | None) -> Response:
         form: dict[str, list[str]] = {}
         files: dict[str, list[tuple[str, bytes]]] = {}
         if request.method == "POST":
@@ -207,11 +197,11 @@ class Page:
             ask = Ask(*shared, query, form, files, named, found)
             if found is not None and self.seasons.gone(named):
                 return _refused(_GONE.format(folder=found.path), 410, form)
-            return ask if view in SLOW else _safely(view, ask)
+            return ask if view in SLOW else _safely(_view(view), ask)
 
         answer = await self._alone(answered)
         if isinstance(answer, Ask):
-            answer = await self._beside(view, answer)
+            answer = await self._beside(_view(view or ""), answer)
         if isinstance(answer, File):
             kept = f'attachment; filename="{answer.name}"'
             return Response(
@@ -221,32 +211,26 @@ class Page:
             return RedirectResponse(self._with_lines(answer), 303)
         response = await self._in_frame(request, answer, named)
         if named:  # what is asked for next was answered by now
-            response.background = BackgroundTask(self._foresee, named)
+            response.background = BackgroundTask(self._make_ready, named)
         return response
 
     async def warm_up(self) -> None:
-        """Work out what the first view shows, and load what pictures take, before either waits."""
+        """Work out what the first view shows before it is asked for."""
         for name in self.seasons.names[:1]:
-            await self._alone(partial(self._stand, name))
-            await self._foresee(name)
-        await self._alone(lambda: import_module("slackwater.fitting.report.page.sections"))
+            await self._alone(partial(self._foresee, name))
 
-    def _stand(self, named: str) -> None:
+    async def _make_ready(self, named: str) -> None:
+        """Work out what the next reading is held against, and load what draws pictures."""
+        await self._alone(partial(self._foresee, named))
+        await self._alone(partial(import_module, _PICTURES))
+
+    def _foresee(self, named: str) -> None:
         found = self.seasons.find(named)
-        with suppress(SlackwaterError, OSError):
-            if found is not None and found.fitted:
-                _ = found.now
+        if found is not None:
+            found.foresee()
 
-    async def _foresee(self, named: str) -> None:
-        """Work out what the next reading will be held against, once a view is answered."""
-        found = self.seasons.find(named)
-        if found is not None and found.may_foresee:
-            with suppress(SlackwaterError, OSError):
-                await self._alone(found.keep_in_mind)
-
-    async def _beside(self, view: View | None, ask: Ask) -> Answered:
+    async def _beside(self, view: View, ask: Ask) -> Answered:
         """Return what a slow view answers, from an object of its own for the season's folder."""
-        assert view is not None
 
         def work() -> Answered:
             own = SeasonFolder(ask.season.path)
@@ -291,6 +275,13 @@ _GONE: Final = (
     "{folder} is not there any more, so nothing can be shown of it and nothing was written. Put "
     "the folder back in its place, then try again."
 )
+
+
+def _view(place: str) -> View:
+    """Return a view by its module and its name; loaded when it is first asked for."""
+    module, name = place.split(":")
+    found: View = getattr(import_module(f"{_VIEWS}.{module}"), name)
+    return found
 
 
 def _safely(view: View, ask: Ask) -> Answered:

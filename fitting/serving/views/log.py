@@ -9,7 +9,7 @@ from slackwater.fitting.daily.days import last_days
 from slackwater.fitting.daily.likely import LESS, MORE, likely
 from slackwater.fitting.daily.typed import Typed, row_of
 from slackwater.fitting.folder import SeasonFolder
-from slackwater.fitting.logbook import last_entry
+from slackwater.fitting.logbook import last_entry, readings_of
 from slackwater.fitting.records.plans import holding
 from slackwater.fitting.report import words
 from slackwater.fitting.serving.asked import Answered, Ask, Shown
@@ -79,10 +79,10 @@ def show_week(ask: Ask) -> Shown:
 def log_week(ask: Ask) -> Answered:
     """Take what was filled in of a week, as one step."""
     monday = ask.date("monday", ask.seasons.clock())
-    rows = []
+    rows, held = [], readings_of(ask.season.path)
     for day in (monday + i * DAY for i in range(WEEK)):
         if ms := ask.one(f"ms-{day}"):
-            rows.append(row_of(ask.season.path, Typed("readings", {"rmssd_ms": ms}), day))
+            rows.append(row_of(ask.season.path, Typed("readings", {"rmssd_ms": ms}), day, held))
         for file, column in _COLUMNS.items():
             if name := ask.one(f"{column}-{day}"):
                 cells: dict[str, str | None] = {column: name}
