@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import secrets
 from typing import TYPE_CHECKING, Any
 
@@ -78,6 +77,7 @@ def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **optio
       slackwater trial plan my-season --measure "ice bath" --sessions 12 --draft
     """
     from slackwater.fitting.intake.dates import parse_date
+    from slackwater.fitting.records.trials import this_moment
     from slackwater.fitting.trials import plan as asked
     from slackwater.fitting.trials.rehearsal import rehearse_all
 
@@ -94,7 +94,7 @@ def plan(season: SeasonFolder, as_json: bool, level: float, draft: bool, **optio
     with progress_bar("simulating whole trials", lines=True) as progress:
         answer = row.ask(season, wanted, level, lambda tasks: rehearse_all(tasks, progress))
     if answer.planned and not draft:
-        path = season.record(asked.to_record(answer, season.trials, _now()))
+        path = season.record(asked.to_record(answer, season.trials, this_moment()))
         click.echo(f"Registered in {escaped(str(path))}.", err=True)
     print_answer(row, answer, season, as_json)
     if answer.why_not and not draft:
@@ -136,6 +136,7 @@ def analyse(
       slackwater trial analyse my-season --peek
       slackwater trial analyse my-season --report-items
     """
+    from slackwater.fitting.records.trials import this_moment
     from slackwater.fitting.trials.analyse import to_record
     from slackwater.fitting.trials.judging import judging
 
@@ -147,7 +148,7 @@ def analyse(
     priors = season.posterior.priors if season.fitted else None
     with progress_bar("sampling") as progress:
         answer = row.ask(season, judging(priors, progress), peek=peek, level=level)
-    if event := to_record(answer, _now()):
+    if event := to_record(answer, this_moment()):
         season.record(event)
     print_answer(row, answer, season, as_json)
 
@@ -179,13 +180,9 @@ def stop(season: SeasonFolder, because: str) -> None:
       slackwater trial stop my-season --because injury
     """
     from slackwater.fitting.journey.where import next_of
-    from slackwater.fitting.records.trials import open_trial, stop_trial
+    from slackwater.fitting.records.trials import open_trial, stop_trial, this_moment
 
     measure = open_trial(season.trials).plan.measure
-    season.record(stop_trial(season.trials, because, _now()))
+    season.record(stop_trial(season.trials, because, this_moment()))
     click.echo(f"The trial of {measure} is stopped, and stays in the record.")
     print_next(next_of(season, "trial stop"), season)
-
-
-def _now() -> dt.datetime:
-    return dt.datetime.now(dt.UTC).replace(microsecond=0)

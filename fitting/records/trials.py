@@ -209,6 +209,11 @@ def stop_trial(trials: Sequence[Trial], because: str, written: dt.datetime) -> S
     return Stopped(trial=open_trial(trials).plan.trial, written=written, because=because)
 
 
+def this_moment() -> dt.datetime:
+    """Return the time, to the second, as records keep it."""
+    return dt.datetime.now(dt.UTC).replace(microsecond=0)
+
+
 def latest_trial(trials: Sequence[Trial]) -> Trial:
     """Return the trial to analyse: the open one, else the last one planned.
 

@@ -8,7 +8,6 @@ for what came of it, `{"refused": "..."}` where nothing did.
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 import os
 import signal
@@ -180,6 +179,7 @@ def _plan_trial(folder: Path, progress: Progress, **wanted: Any) -> dict[str, An
 
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.questions import question
+    from slackwater.fitting.records.trials import this_moment
     from slackwater.fitting.report.pieces import as_plain, pieces
     from slackwater.fitting.report.reasons import sentences
     from slackwater.fitting.trials.plan import Wanted, to_record
@@ -201,6 +201,7 @@ def _judge_trial(folder: Path, progress: Progress) -> dict[str, Any]:
     """Judge a trial by its rule, and keep the result in the record."""
     from slackwater.fitting.folder import SeasonFolder
     from slackwater.fitting.questions import question
+    from slackwater.fitting.records.trials import this_moment
     from slackwater.fitting.report.pieces import as_plain, pieces
     from slackwater.fitting.report.reasons import sentences
     from slackwater.fitting.trials.analyse import to_record
@@ -212,11 +213,6 @@ def _judge_trial(folder: Path, progress: Progress) -> dict[str, Any]:
     if event := to_record(answer, this_moment()):
         season.record(event)
     return {"told": as_plain(pieces(row.tell(answer))), "mind": sentences(answer.about.warnings)}
-
-
-def this_moment() -> dt.datetime:
-    """Return the time, to the second, as records keep it."""
-    return dt.datetime.now(dt.UTC).replace(microsecond=0)
 
 
 _KINDS: Final[dict[str, Callable[..., dict[str, Any]]]] = {

@@ -9,11 +9,17 @@ import numpy as np
 
 from slackwater.fitting.journey.today import morning_of
 from slackwater.fitting.questions import question
-from slackwater.fitting.records.trials import Planned, Trial, latest_trial, stop_trial
+from slackwater.fitting.records.trials import (
+    Planned,
+    Trial,
+    latest_trial,
+    stop_trial,
+    this_moment,
+)
 from slackwater.fitting.report.pieces import from_plain, pieces
 from slackwater.fitting.report.reasons import sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, Shown
-from slackwater.fitting.serving.work import JUDGE_TRIAL, PLAN_TRIAL, this_moment
+from slackwater.fitting.serving.work import JUDGE_TRIAL, PLAN_TRIAL
 from slackwater.fitting.trials.analyse import due
 from slackwater.fitting.trials.plan import CHANCE
 from slackwater.model.errors import NoAnswerError, QuestionError
