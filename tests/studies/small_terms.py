@@ -1,9 +1,9 @@
 """Whether small terms that the model lacks would pay on nights held out.
 
-    python -m tests.studies.small_terms [--seasons 24] [--jobs 1]
+    python -m tests.studies.small_terms [--seasons 32] [--fits 16] [--jobs 1]
 
-About a second of processor time a season; resumes where it was stopped. Writes
-docs/calibration/small-terms.md. Needs the extra `studies`.
+About a second of processor time a season, two for each that is fitted both ways; resumes where it
+was stopped. Writes docs/calibration/small-terms.md. Needs the extra `studies`.
 
 A recovery that changes within a season shorter than a year, and a rhythm along a logged cycle.
 """
@@ -17,19 +17,26 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import sys
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final, NamedTuple
+from unittest.mock import patch
 
 import numpy as np
 
+from slackwater.fitting import Athlete, recovery
+from slackwater.fitting.answers.intervals import interval_of
 from slackwater.fitting.sampling.brief import fit_briefly
+from slackwater.model import trend
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
-from tests.studies.generator import FIRST_DAY, Measure, make
+from tests.studies.asking import covers
+from tests.studies.generator import FIRST_DAY, Made, Measure, make
 from tests.studies.kinds import AS_MODELLED
 from tests.studies.linearised import Floats, changing, gain, linearised, rhythm
 from tests.studies.pool import run_all
+from tests.studies.shapes import days
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "small-terms.md"
 HELD_OUT: Final = 42  # nights at the end
@@ -75,13 +82,15 @@ CYCLES: Final[Mapping[str, Kind]] = {
 def main() -> None:
     """Run what is missing, then write the page."""
     parser = argparse.ArgumentParser(description="Try small terms on nights held out.")
-    parser.add_argument("--seasons", type=int, default=24, help="seasons a kind")
+    parser.add_argument("--seasons", type=int, default=32, help="seasons a kind")
+    parser.add_argument("--fits", type=int, default=16, help="seasons a kind fitted both ways")
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     given = parser.parse_args()
     names = [*CHANGING, *CYCLES]
     tasks = [(name, seed) for seed in range(given.seasons) for name in names]
     rows = run_all("small_terms", held_out, tasks, given.jobs)
-    page = _page(rows, given.seasons)
+    tasks = [(name, seed) for seed in range(given.fits) for name in CHANGING]
+    page = _page(rows, run_all("small_terms_fits", both_ways, tasks, given.jobs), given)
     PAGE.write_text(page, encoding="utf-8")
     sys.stdout.write(page)
 
@@ -89,16 +98,13 @@ def main() -> None:
 def held_out(name: str, seed: int) -> dict[str, Any]:
     """Return what a term gains on the last nights of one season, nats per 100 nights read."""
     kind = {**CHANGING, **CYCLES}[name]
-    days = np.datetime64(FIRST_DAY) + np.arange(kind.nights)
-    half = days[kind.nights // 2 :] if kind.later else days[: kind.nights // 2]
-    measure = kind.measure and kind.measure._replace(use=lambda _: half)
-    made = make(AS_MODELLED, seed, kind.nights, measure=measure)
-    made.tables.pop("interventions", None)
+    made = _made(kind, seed)
     phase = np.zeros(kind.nights)
     if kind.rhythm is not None:
         phase, shift = _cycle(kind, np.random.default_rng([5, seed]))
         readings = made.tables["readings"]
-        night = (readings["date"].to_numpy().astype("datetime64[D]") - days[0]).astype(int)
+        dates = readings["date"].to_numpy().astype("datetime64[D]")
+        night = (dates - np.datetime64(FIRST_DAY)).astype(int)
         made.tables["readings"] = readings.assign(
             rmssd_ms=readings["rmssd_ms"] * np.exp(shift[night])
         )
@@ -109,6 +115,35 @@ def held_out(name: str, seed: int) -> dict[str, Any]:
     terms = changing(line) if kind.rhythm is None else rhythm(phase)
     gained, nights = gain(line, terms)
     return {"kind": name, "gain": 100 * gained / nights}
+
+
+def both_ways(name: str, seed: int) -> dict[str, Any]:
+    """Return what ranges of today's typical days are, with one recovery and one that changes."""
+    kind = CHANGING[name]
+    made = _made(kind, seed)
+    season = Season.from_tables("made", **made.tables)
+    deep = 1 - kind.measure.shallower if kind.measure and kind.later else 1.0
+    truth = {label: days(shape, deep, 0.5 * made.noise) for label, shape in made.impulses.items()}
+    found: dict[str, Any] = {"kind": name}
+    for way, fewest in (("one", trend.FEWEST_NIGHTS), ("changing", 2)):
+        with patch.object(trend, "FEWEST_NIGHTS", fewest):
+            begun = time.process_time()
+            posterior = fit_briefly(season, priors=Priors(), seed=seed)
+            seconds = time.process_time() - begun
+            typical = recovery(Athlete(season, posterior)).types["typical_days"]
+        each = [covers(interval_of(typical.sel(type=t)), truth[t]) for t in typical["type"].values]
+        over = [at for at, t in zip(each, typical["type"].values, strict=True) if truth[t] > 1]
+        found[way] = {"types": over, "seconds": seconds}
+    return found
+
+
+def _made(kind: Kind, seed: int) -> Made:
+    nights = np.datetime64(FIRST_DAY) + np.arange(kind.nights)
+    half = nights[kind.nights // 2 :] if kind.later else nights[: kind.nights // 2]
+    measure = kind.measure and kind.measure._replace(use=lambda _: half)
+    made = make(AS_MODELLED, seed, kind.nights, measure=measure)
+    made.tables.pop("interventions", None)
+    return made
 
 
 def _cycle(kind: Kind, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -127,7 +162,29 @@ def _cycle(kind: Kind, rng: np.random.Generator) -> tuple[Floats, Floats]:
     return since / np.where(known, lengths[at], CYCLE[0]), shift
 
 
-def _page(rows: Rows, seasons: int) -> str:
+def _held(rows: Rows) -> str:
+    lines = [
+        "| kind of season | recovery | held | width, days | bias, days | processor time |",
+        "| --- | --- | ---: | ---: | ---: | ---: |",
+    ]
+    for name in CHANGING:
+        its = [row for row in rows if row["kind"] == name]
+        for way in ("one", "changing"):
+            each = [np.mean([at["cover"] for at in row[way]["types"]]) for row in its]
+            every = [at for row in its for at in row[way]["types"]]
+            width, error = (np.mean([at[what] for at in every]) for what in ("width", "error"))
+            seconds = np.median([row[way]["seconds"] for row in its])
+            spread = np.std(each, ddof=1) / len(each) ** 0.5
+            lines.append(
+                f"| {name} | {way} | {np.mean(each):.2f} ({spread:.2f}) | {width:.2f} "
+                f"| {error:+.2f} | {seconds:.1f} s |"
+            )
+    return "\n".join(lines)
+
+
+def _page(rows: Rows, fits: Rows, given: argparse.Namespace) -> str:
+    seasons = given.seasons
+
     def table(kinds: Mapping[str, Kind]) -> str:
         lines = ["| kind of season | gain, nats per 100 nights |", "| --- | ---: |"]
         for name in kinds:
@@ -138,8 +195,8 @@ def _page(rows: Rows, seasons: int) -> str:
 
     return f"""# Small terms that were tried
 
-Written by `python -m tests.studies.small_terms --seasons {seasons}`; {seasons} made seasons of \
-each kind.
+Written by `python -m tests.studies.small_terms --seasons {seasons} --fits {given.fits}`; \
+{seasons} made seasons of each kind.
 
 A term is worth having where it foretells nights better that it has not seen. The model is made \
 linear about what a brief fit of all but the last {HELD_OUT} nights learnt \
@@ -153,6 +210,12 @@ out over its prior. In brackets: the standard error over seasons.
 the same random walk, with the same priors, is there in shorter ones, too.
 
 {table(CHANGING)}
+
+What it costs, and what it buys in the answer: {given.fits} seasons of each kind, fitted briefly \
+with one recovery all through and with one that changes; 80 % ranges of today's typical days, of \
+types that truly take more than one. In brackets: the standard error over seasons.
+
+{_held(fits)}
 
 ## A rhythm along a logged cycle
 
