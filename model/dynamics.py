@@ -112,6 +112,11 @@ def held_back(event_dips: Floats, event_nights: Ints, first_share: Floats, night
     return out
 
 
+def share_of(odds: Floats) -> Floats:
+    """Return the share that odds stand for."""
+    return odds / (1.0 + odds)
+
+
 def threshold_of(noise_sd: Floats, fixed_percent: float | None = None) -> Floats:
     """Return the smallest dip worth acting on, ln: half an ordinary night's standard deviation.
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model.design import Design, of_weekday
-from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, threshold_of
+from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, share_of, threshold_of
 from slackwater.model.levels import (
     STATES,
     Filtered,
@@ -176,7 +176,7 @@ def noise_variance(draws: xr.Dataset, scale: Floats, ln_sd: Floats | float = 0.0
         scale: of each night, shape (S, nights).
         ln_sd: how exactly each night was measured, shape (nights,); see `Season`.
     """
-    passing = 1.0 / (1.0 + draws[n.LINGERING_ODDS].values[:, None])
+    passing = 1.0 - share_of(draws[n.LINGERING_ODDS].values[:, None])
     core = draws[n.NOISE_SD].values[:, None]
     tail = draws[n.NOISE_TAIL].values[:, None]
     return np.asarray(passing * core**2 * np.exp(tail * scale) + np.square(ln_sd))
@@ -184,11 +184,11 @@ def noise_variance(draws: xr.Dataset, scale: Floats, ln_sd: Floats | float = 0.0
 
 def motion(draws: xr.Dataset) -> Motion:
     """Return how the states of the level move."""
-    odds, kept = draws[n.LINGERING_ODDS].values, draws[n.PERSISTENCE_ODDS].values
+    lingering = share_of(draws[n.LINGERING_ODDS].values)
     return Motion(
         drift_variance=draws[n.DRIFT_SD].values ** 2,
-        transient_variance=draws[n.NOISE_SD].values ** 2 * odds / (1.0 + odds),
-        persistence=kept / (1.0 + kept),
+        transient_variance=draws[n.NOISE_SD].values ** 2 * lingering,
+        persistence=share_of(draws[n.PERSISTENCE_ODDS].values),
     )
 
 

@@ -19,7 +19,7 @@ NOT_MET: Final = "not met"
 OPEN: Final = "open"
 
 
-class Dated(NamedTuple):
+class Logged(NamedTuple):
     """A session or a stressor as it was logged.
 
     Attributes:
@@ -48,15 +48,15 @@ class Rest(NamedTuple):
         measures: interventions in use since then.
     """
 
-    after: list[Dated]
+    after: list[Logged]
     first: int
     nights: int
     read: int
     missing: int
     quiet: int
-    coming: list[Dated]
+    coming: list[Logged]
     reach: int
-    stressors: list[Dated]
+    stressors: list[Logged]
     measures: list[str]
 
     @property
@@ -188,10 +188,10 @@ def _same_sensor(season: Season, rest: Rest) -> Condition:
     return Condition(what, MET if len(sensors) == 1 else NOT_MET, Reason("logged", names=sensors))
 
 
-def _named(labels: NDArray[np.str_], dates: NDArray[np.datetime64]) -> list[Dated]:
-    return [Dated(str(label), str(day)[:10]) for label, day in zip(labels, dates, strict=True)]
+def _named(labels: NDArray[np.str_], dates: NDArray[np.datetime64]) -> list[Logged]:
+    return [Logged(str(label), str(day)[:10]) for label, day in zip(labels, dates, strict=True)]
 
 
-def _named_facts(logged: Sequence[Dated]) -> dict[str, list[str]]:
+def _named_facts(logged: Sequence[Logged]) -> dict[str, list[str]]:
     """Return what was logged, and when, as a reason has it."""
     return {"labels": [x.label for x in logged], "dates": [x.date for x in logged]}

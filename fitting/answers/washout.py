@@ -33,7 +33,7 @@ from slackwater.fitting.answers.rest import (
 )
 from slackwater.fitting.state.ahead import FARTHEST, dips_ahead
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.back import FOUR_IN_FIVE, first_back
+from slackwater.fitting.state.back import FOUR_IN_FIVE, check_chance, first_back
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats, Ints, threshold_of
@@ -148,7 +148,7 @@ def washout(
     Args:
         athlete: the season and what was learnt of it, if anything.
         days: how many coming mornings to show, 1 to 60.
-        chance: the chance of being at baseline that is waited for, above 0 and below 1.
+        chance: the chance of being at baseline that is waited for, above 0 and at most 0.99.
         level: credible mass of every interval.
 
     Raises:
@@ -156,8 +156,7 @@ def washout(
     """
     if not 1 <= days <= FARTHEST:
         raise QuestionError(f"A washout looks 1 to {FARTHEST} days ahead, not {days}.")
-    if not 0.0 < chance < 1.0:
-        raise QuestionError(f"The chance {chance:g} is not above 0 and below 1.")
+    check_chance(chance)
     if athlete.fitted:
         return _learnt(athlete.now, days, chance, level)
     return _usual(athlete.season, days, chance, level)

@@ -17,10 +17,9 @@ from slackwater.fitting.records.plans import Session, holding
 from slackwater.fitting.spacing.done import MISSED, became_of
 from slackwater.fitting.spacing.overtaken import overtaken
 from slackwater.fitting.spacing.session import Dated, day_of, log_of
-from slackwater.fitting.spacing.wish import check_chance
 from slackwater.fitting.state.ahead import FARTHEST, dips_by_group
 from slackwater.fitting.state.athlete import Athlete
-from slackwater.fitting.state.back import FOUR_IN_FIVE, chances_back, first_back
+from slackwater.fitting.state.back import FOUR_IN_FIVE, chances_back, check_chance, first_back
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.trials.today import TrialToday, trial_today
 from slackwater.model import names as n

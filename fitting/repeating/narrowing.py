@@ -12,6 +12,7 @@ from slackwater.fitting.answers.support import session_counts
 from slackwater.fitting.repeating.more_sessions import TypeDraws, expected_widths, interval_width
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
+from slackwater.model.dynamics import share_of
 from slackwater.model.errors import Reason
 from slackwater.model.levels import BASELINE
 
@@ -94,15 +95,14 @@ def _narrowing(now: Standing, label: str, share: float, level: float, shown: boo
 def type_draws(now: Standing, label: str) -> TypeDraws:
     """Return what is known of one type, draw by draw."""
     which = now.types.index(label)
-    odds, kept = now.parameter(n.LINGERING_ODDS), now.parameter(n.PERSISTENCE_ODDS)
     return TypeDraws(
         dip=np.exp(now.log_dips()[:, which]),
         first_night=now.parameter(n.FIRST_NIGHT),
         rate=np.exp(now.parameter(n.TYPE_LOG_RATE)[:, which]),
         threshold=now.threshold,
         noise_sd=now.parameter(n.NOISE_SD),
-        lingering=odds / (1 + odds),
-        persistence=kept / (1 + kept),
+        lingering=share_of(now.parameter(n.LINGERING_ODDS)),
+        persistence=share_of(now.parameter(n.PERSISTENCE_ODDS)),
         session_sd=now.parameter(n.SESSION_SD),
         drift_sd=now.parameter(n.DRIFT_SD),
         level_variance=now.level.covariance[BASELINE, BASELINE],

@@ -15,6 +15,7 @@ import numpy as np
 import xarray as xr
 
 from slackwater.model import names as n
+from slackwater.model.dynamics import share_of
 from slackwater.model.levels import Floats
 from slackwater.model.priors import Priors
 from slackwater.model.unexplained import Watched
@@ -40,8 +41,8 @@ def ordinary(draws: xr.Dataset, levels: Floats, priors: Priors, drift: str = "us
         belief = getattr(priors, name)
         return min(float(np.median(draws[name])), exp(belief.mean + prior_sds * belief.sd))
 
-    odds, kept = at_most(n.LINGERING_ODDS, _USUAL), at_most(n.PERSISTENCE_ODDS, _USUAL)
-    lingering, persistence = odds / (1 + odds), kept / (1 + kept)
+    odds = [at_most(name, _USUAL) for name in (n.LINGERING_ODDS, n.PERSISTENCE_ODDS)]
+    lingering, persistence = share_of(np.array(odds)).tolist()
     drift_sd = at_most(n.DRIFT_SD, 0.0 if drift == "usual" else _AT_MOST)
     steps = np.diff(levels)
     steps = steps[np.isfinite(steps)]

@@ -43,7 +43,7 @@ _REPEATS: Final = 20  # shares drawn for each draw of the posterior
 
 
 @dataclass(frozen=True)
-class PlannedSession:
+class PromisedSession:
     """What became of a planned session.
 
     Attributes:
@@ -97,7 +97,7 @@ class SpacingCheck(Answer):
     overtaken: tuple[Reason, ...]
     plans: int
     replaced: int
-    planned: tuple[PlannedSession, ...]
+    planned: tuple[PromisedSession, ...]
     counts: Mapping[str, int]
     done: int
     done_back: Interval
@@ -169,8 +169,8 @@ def check_spacing(athlete: Athlete, level: float = DEFAULT_LEVEL) -> SpacingChec
     )
 
 
-def _row(session: Session, done: Done, as_planned: bool, back: float) -> PlannedSession:
-    return PlannedSession(
+def _row(session: Session, done: Done, as_planned: bool, back: float) -> PromisedSession:
+    return PromisedSession(
         date=session.date,
         type=session.type,
         promised=session.chance,

@@ -17,7 +17,7 @@ import numpy as np
 from slackwater.fitting.intake.dates import parse_date
 from slackwater.fitting.spacing.session import day_of
 from slackwater.fitting.state.ahead import FARTHEST
-from slackwater.fitting.state.back import FOUR_IN_FIVE
+from slackwater.fitting.state.back import FOUR_IN_FIVE, check_chance
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.text import plural, weekday
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, unknown_name
@@ -26,7 +26,6 @@ from slackwater.model.names import WEEKDAYS
 Date = dt.date | np.datetime64 | str
 
 DEFAULT_DAYS: Final = 7
-HIGHEST_CHANCE: Final = 0.99
 MOST_SESSIONS: Final = 28
 
 
@@ -177,19 +176,6 @@ def _counts(wanted: Mapping[str, int], fixed: list[str]) -> dict[str, int]:
             "Plan a shorter block."
         )
     return counts
-
-
-def check_chance(chance: float) -> None:
-    """Refuse a chance that cannot be asked for.
-
-    Raises:
-        QuestionError: it is not above 0 and at most 0.99.
-    """
-    if not 0.0 < chance <= HIGHEST_CHANCE:
-        raise QuestionError(
-            f"The chance {chance:g} is not above 0 and at most {HIGHEST_CHANCE:g}; 0.8 is the "
-            "default, which is four mornings in five."
-        )
 
 
 def _rest(text: str) -> str:

@@ -13,11 +13,10 @@ from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, check_
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.journey.today import Today, today
 from slackwater.fitting.spacing.session import day_of
-from slackwater.fitting.spacing.wish import check_chance
 from slackwater.fitting.squads.answer import SquadAnswer, Unanswered, about_squad, as_shown, why_not
 from slackwater.fitting.squads.folder import SquadFolder
 from slackwater.fitting.state.ahead import FARTHEST
-from slackwater.fitting.state.back import FOUR_IN_FIVE
+from slackwater.fitting.state.back import FOUR_IN_FIVE, check_chance
 from slackwater.model.errors import NoAnswerError, Reason, SeasonError
 
 

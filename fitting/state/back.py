@@ -14,9 +14,11 @@ import numpy as np
 from slackwater.fitting.state.ahead import FARTHEST, dips_ahead
 from slackwater.fitting.state.standing import Event, Standing
 from slackwater.model.dynamics import Floats
+from slackwater.model.errors import QuestionError
 from slackwater.model.season import DAY
 
 FOUR_IN_FIVE: Final = 0.8  # asked for where nobody says otherwise
+HIGHEST_CHANCE: Final = 0.99  # that can be asked for
 
 
 def chances_back(now: Standing, mornings: int, planned: Sequence[Event] = ()) -> Floats:
@@ -60,3 +62,16 @@ def back_by(
     last = max((event.night for event in (*now.pending, *planned)), default=0)
     morning = first_back(chances_back(now, last + FARTHEST, planned), asked, last)
     return None if morning is None else np.datetime64(now.night + DAY * morning)
+
+
+def check_chance(chance: float) -> None:
+    """Refuse a chance that cannot be asked for.
+
+    Raises:
+        QuestionError: it is not above 0 and at most 0.99.
+    """
+    if not 0.0 < chance <= HIGHEST_CHANCE:
+        raise QuestionError(
+            f"The chance {chance:g} is not above 0 and at most {HIGHEST_CHANCE:g}; 0.8 is the "
+            "default, which is four mornings in five."
+        )

@@ -30,6 +30,7 @@ from slackwater.fitting.trials.stretches import (
     used_as_assigned,
 )
 from slackwater.model import names as n
+from slackwater.model.dynamics import share_of
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.priors import LN_2, Priors
 from slackwater.model.season import DAY, Season
@@ -162,17 +163,13 @@ def truth_of(
         sensor_steps=named(n.OTHER_SENSOR, n.SENSOR_STEP),
         week=tuple((float(draw[n.WEEKDAY_SD]) * draw[n.WEEKDAY_Z].values).tolist()),
         noise_sd=float(draw[n.NOISE_SD]),
-        lingering=_share(draw[n.LINGERING_ODDS]),
-        persistence=_share(draw[n.PERSISTENCE_ODDS]),
+        lingering=float(share_of(draw[n.LINGERING_ODDS].values)),
+        persistence=float(share_of(draw[n.PERSISTENCE_ODDS].values)),
         noise_tail=float(draw[n.NOISE_TAIL]),
         drift_sd=float(draw[n.DRIFT_SD]),
         session_sd=float(draw[n.SESSION_SD]),
         first_night=float(draw[n.FIRST_NIGHT]),
     )
-
-
-def _share(odds: xr.DataArray) -> float:
-    return float(odds / (1.0 + odds))
 
 
 def season_before(season: Season, measure: str) -> Season:

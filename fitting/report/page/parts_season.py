@@ -14,7 +14,7 @@ from slackwater.fitting.report.page import pictures_season
 from slackwater.fitting.report.page.part import Day, Part, Table, named
 from slackwater.fitting.report.reasons import sentence, sentences
 from slackwater.fitting.report.terminal import spacing
-from slackwater.fitting.spacing.check import PlannedSession, SpacingCheck
+from slackwater.fitting.spacing.check import PromisedSession, SpacingCheck
 from slackwater.fitting.spacing.done import MOVED, TO_COME
 from slackwater.fitting.text import weekday
 from slackwater.model import names as n
@@ -60,14 +60,14 @@ def plan(answer: SpacingCheck) -> Part:
     )
 
 
-def _next(row: PlannedSession) -> str:
+def _next(row: PromisedSession) -> str:
     return (
         f"Next: {named(row.type)} on {words.day_name(str(row.date))}, with a promised chance to be "
         f"recovered that morning of {words.chance(row.promised)}."
     )
 
 
-def _became(row: PlannedSession) -> tuple[str, ...]:
+def _became(row: PromisedSession) -> tuple[str, ...]:
     moved = f"moved to {words.day_name(str(row.done_on))}" if row.status == MOVED else ""
     return (
         named(row.type),
@@ -78,7 +78,7 @@ def _became(row: PlannedSession) -> tuple[str, ...]:
     )
 
 
-def _weeks(rows: Iterable[PlannedSession]) -> tuple[tuple[Day, ...], ...]:
+def _weeks(rows: Iterable[PromisedSession]) -> tuple[tuple[Day, ...], ...]:
     by_date: dict[dt.date, list[tuple[str, str]]] = {}
     for row in rows:
         promised = f"{words.chance(row.promised)} to be recovered"

@@ -15,9 +15,9 @@ from slackwater.fitting.report.reasons import sentences, told
 from slackwater.fitting.serving.asked import Answered, Ask, Elsewhere, File, Shown, sent_again
 from slackwater.fitting.serving.views.morning import this_morning
 from slackwater.fitting.spacing.plan import SpacingPlan, plan_to_keep
-from slackwater.fitting.spacing.wish import HIGHEST_CHANCE, MOST_SESSIONS, Date
+from slackwater.fitting.spacing.wish import MOST_SESSIONS, Date
 from slackwater.fitting.state.ahead import FARTHEST
-from slackwater.fitting.state.back import FOUR_IN_FIVE
+from slackwater.fitting.state.back import FOUR_IN_FIVE, HIGHEST_CHANCE
 from slackwater.model.errors import NoAnswerError, QuestionError, SlackwaterError
 from slackwater.model.names import WEEKDAYS
 
