@@ -124,7 +124,7 @@ def test_days_asked_for_must_be_1_to_60(days: int) -> None:
 
 @pytest.mark.parametrize("chance", [0.0, 1.0])
 def test_a_chance_is_asked_for_as_of_a_plan(chance: float) -> None:
-    with pytest.raises(QuestionError, match="not above 0 and at most 0.99"):
+    with pytest.raises(QuestionError, match=r"not above 0 and at most 0\.99"):
         washout(rowed(3), chance=chance)
 
 
