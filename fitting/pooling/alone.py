@@ -73,7 +73,29 @@ def alone_of(
     Raises:
         QuestionError: two names of the athlete are one name of the squad.
     """
-    draws = posterior.draws
+    fitted = season.through(posterior.last_night)
+    return alone_of_draws(posterior.draws, fitted, posterior.priors, names, most)
+
+
+def alone_of_draws(
+    draws: xr.Dataset,
+    season: Season,
+    priors: Priors,
+    names: Mapping[str, Mapping[str, str]] | None = None,
+    most: int = MOST,
+) -> Alone:
+    """Return the same of draws, dimension `sample` first, of the season's readings.
+
+    Args:
+        draws: of the posterior.
+        season: up to its last reading.
+        priors: what was believed when they were drawn.
+        names: as for `alone_of`.
+        most: draws that are kept, evenly out of all.
+
+    Raises:
+        QuestionError: two names of the athlete are one name of the squad.
+    """
     every = draws.sizes["sample"]
     rows = np.unique(np.linspace(0, every - 1, min(most, every)).astype(int))
     labels, columns, values = {}, [], []
@@ -87,9 +109,9 @@ def alone_of(
         labels=labels,
         values=np.concatenate(values, axis=1),
         columns=tuple(columns),
-        type_has_value=design_of(season.through(posterior.last_night)).type_has_value,
+        type_has_value=design_of(season).type_has_value,
         rows=rows,
-        priors=posterior.priors,
+        priors=priors,
     )
 
 

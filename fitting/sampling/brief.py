@@ -49,7 +49,7 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
     season = season.observed()
 
     def learn(stretches: tuple[Stretch, ...], draws: int = DRAWS, rounds: int = ROUNDS) -> Learnt:
-        model, code, start = _compiled(season, priors, stretches)
+        model, code, start = compiled_for(season, priors, stretches)
         many = np.repeat(np.array(code.lengths) > MANY, code.lengths)
         middle = np.where(many, 0.0, np.repeat(start, code.lengths))
         for drawn in islice(draw(code.density(), middle, ~many, seed, draws), rounds):
@@ -66,7 +66,9 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
     return fit(season, priors=priors, seed=seed, draws=1500, chains=2, cores=1)
 
 
-class _Compiled(NamedTuple):
+class Compiled(NamedTuple):
+    """A model, its code, and where its variables begin, on average."""
+
     model: pm.Model
     code: MachineCode
     start: list[float]
@@ -74,7 +76,7 @@ class _Compiled(NamedTuple):
 
 # What a process knows by now. Where several begin at once, each has its model made while the others
 # wait, so that the first compiles for all.
-_known: dict[Hashable, _Compiled] = {}
+_known: dict[Hashable, Compiled] = {}
 _turn: AbstractContextManager[Any] = nullcontext()
 
 
@@ -84,8 +86,16 @@ def take_turns(lock: AbstractContextManager[Any]) -> None:
     _turn = lock
 
 
-def _compiled(season: Season, priors: Priors, stretches: tuple[Stretch, ...]) -> _Compiled:
-    """Return the model of a season and its code: a known one with new data, or a new one."""
+def compiled_for(season: Season, priors: Priors, stretches: tuple[Stretch, ...] = ()) -> Compiled:
+    """Return the model of a season and its code: a known one with new data, or a new one.
+
+    The code keeps its data when the same model is given another season; the model does not.
+
+    Args:
+        season: up to its last reading.
+        priors: what is believed beforehand.
+        stretches: nights that the log does not explain.
+    """
     beliefs = GroupPriors if isinstance(priors, GroupPriors) else priors  # a group's are data
     key = beliefs, *(np.size(values) > 0 for values in design_of(season))
     if key not in _known:
@@ -93,7 +103,7 @@ def _compiled(season: Season, priors: Priors, stretches: tuple[Stretch, ...]) ->
             model = build_model(season, priors, stretches)
             code = compile_model(model, identity(priors))
         initial = model.initial_point()
-        _known[key] = _Compiled(model, code, [float(np.mean(initial[v])) for v in code.names])
+        _known[key] = Compiled(model, code, [float(np.mean(initial[v])) for v in code.names])
     known = _known[key]
     put_season(known.model, season, priors, stretches)
     return known._replace(code=known.code.reading(known.model))

@@ -123,3 +123,12 @@ def test_a_population_that_is_not_whole_is_refused() -> None:
         replace(UNKNOWN, spreads=spreads)
     with pytest.raises(ValueError, match="'first_night' is missing"):
         replace(UNKNOWN, means={k: v for k, v in UNKNOWN.means.items() if k != n.FIRST_NIGHT})
+
+
+def test_an_athletes_own_share_is_what_their_readings_narrowed() -> None:
+    rng = np.random.default_rng(2)
+    group = UNKNOWN.days_of_another("hill run", rng)
+    assert UNKNOWN.own_share("hill run", group, rng) == pytest.approx(0.0, abs=0.05)
+    half = np.exp(np.log(group).mean() + 0.5 * (np.log(group) - np.log(group).mean()))
+    assert UNKNOWN.own_share("hill run", half, rng) == pytest.approx(0.75, abs=0.03)
+    assert UNKNOWN.own_share("hill run", np.full(10, 2.0), rng) == 1.0
