@@ -10,6 +10,7 @@ import xarray as xr
 
 from slackwater.fitting import Athlete, Posterior
 from slackwater.model import names as n
+from slackwater.model.design import long_gaps
 from slackwater.model.priors import Belief, Priors
 from slackwater.model.season import Season
 from tests.fitting.answers import by_hand
@@ -40,6 +41,9 @@ def whole_posterior(
     if len(fitted.stressor_nights()):
         z = np.zeros((*size, len(fitted.stressor_nights())))
         more[n.STRESSOR_Z] = ((n.CHAIN, n.DRAW, n.STRESSOR_DAY), z)
+    if gaps := len(long_gaps(fitted).every_night):  # nothing was forgotten
+        more[n.UNLOGGED_DIP] = ((n.CHAIN, n.DRAW, n.UNLOGGED_NIGHT), np.zeros((*size, gaps)))
+        more[n.TYPE_RATE_MEAN] = ((n.CHAIN, n.DRAW), np.zeros(size))
     tree = made.tree.copy()
     tree["posterior"] = xr.DataTree(tree["posterior"].to_dataset().assign(more))
     priors = Priors() if prior is None else Priors(baseline=prior)

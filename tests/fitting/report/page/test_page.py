@@ -181,7 +181,7 @@ def test_forecast_of_the_state_is_narrower_than_of_the_reading(demo_athlete: Ath
     }
     assert (width["state_ms"] < width["rmssd_ms"]).all()
     middle = answer.sel({BOUND: "median"})
-    assert np.allclose(middle["state_ms"], middle["rmssd_ms"], rtol=0.02)
+    assert np.allclose(middle["state_ms"], middle["rmssd_ms"], rtol=0.05)  # days of the week
 
 
 def test_the_dip_left_crosses_the_threshold_with_the_days_to_recover() -> None:
