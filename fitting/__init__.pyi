@@ -19,8 +19,10 @@ from .sampling.fit import fit
 from .sampling.posterior import Posterior
 from .spacing.check import check_spacing
 from .spacing.plan import plan_spacing
+from .squads.compare import squad_compare
 from .squads.folder import SquadFolder
 from .squads.learn import squad_fit
+from .squads.recovery import squad_recovery
 from .squads.today import squad_today
 from .state.athlete import Athlete
 from .trials.analyse import analyse_trial
@@ -56,7 +58,9 @@ __all__ = [
     "repeats",
     "report_items",
     "residuals",
+    "squad_compare",
     "squad_fit",
+    "squad_recovery",
     "squad_today",
     "today",
     "trial_ledger",

@@ -88,6 +88,9 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line and exit with its status."""
+    # Where Dask is installed, for squads, xarray loads it and SciPy for whatever it answers, to see
+    # whether an array is one of Dask's: none is in this process.
+    sys.modules.setdefault("dask", None)  # type: ignore[arg-type]
     gc.set_threshold(_OBJECTS)
     atexit.register(gc.freeze)  # the process ends, and all its memory with it
     for stream in (sys.stdout, sys.stderr):

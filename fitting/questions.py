@@ -346,6 +346,8 @@ QUESTIONS: Final = (
         examples=({}, {"session_type": "hill run"}),
     ),
     Question("squad fit", "squads.learn:squad_fit", "report.squads.fitted:text"),
+    Question("squad recovery", "squads.recovery:squad_recovery", "report.squads.recovery:text"),
+    Question("squad compare", "squads.compare:squad_compare", "report.squads.compare:text"),
     Question("squad today", "squads.today:squad_today", "report.squads.today:text"),
     Question("beats", "beats.merge:read_beats", "report.beats.text:text"),
     Question("spacing", "spacing.plan:plan_spacing", "report.terminal.spacing:plan"),

@@ -74,10 +74,11 @@ CLUB: Final = (
 
 def truth_of(member: Member, rng: np.random.Generator) -> Truth:
     """Return what one of the club is like, drawn from the population."""
-    slower = {"heavy lifting": 2.4} if member.name == UNLIKE else {}
+    slower = {"heavy lifting": 1.4} if member.name == UNLIKE else {}
+    deeper = {"heavy lifting": 1.8} if member.name == UNLIKE else {}
     types = {
         label: Impulse(
-            each.dip * np.exp(DIP_SD * rng.standard_normal()),
+            each.dip * np.exp(DIP_SD * rng.standard_normal()) * deeper.get(label, 1.0),
             each.half_life_days * np.exp(RATE_SD * rng.standard_normal()) * slower.get(label, 1.0),
         )
         for label, each in TYPES.items()

@@ -21,13 +21,14 @@ from slackwater.fitting.commands.shared import (
     step_object,
     wrapped,
 )
-from slackwater.fitting.demo import DEMO_FOLDER, copy_demo
+from slackwater.fitting.demo import DEMO_FOLDER, DEMO_SQUAD, copy_demo, copy_demo_squad
 from slackwater.fitting.mornings import POSTERIOR
 from slackwater.fitting.questions import question
 from slackwater.fitting.text import escaped
 
 if TYPE_CHECKING:
     from slackwater.fitting.folder import SeasonFolder
+    from slackwater.model.priors import Priors
 
 _SHOWN_OF_THE_DEMO: Final = (
     ("today", ()),
@@ -41,15 +42,33 @@ _SHOWN_OF_THE_DEMO: Final = (
 
 
 @click.command(short_help="Run the whole job on an invented season.")
-@click.argument("folder", type=click.Path(path_type=Path), default=DEMO_FOLDER)
-def demo(folder: Path) -> None:
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option("--squad", is_flag=True, help="An invented club of twelve instead of one athlete.")
+def demo(folder: Path | None, squad: bool) -> None:
     """Copy an invented season into FOLDER, fit it, print the answers, write the report.
 
     \b
     Examples:
       slackwater demo
       slackwater demo spring
+      slackwater demo --squad
     """
+    if squad:
+        _demo_squad(folder or Path(DEMO_SQUAD))
+    else:
+        _demo(folder or Path(DEMO_FOLDER))
+
+
+def _demo_squad(folder: Path) -> None:
+    from slackwater.fitting.commands.squad import run_all
+
+    copy_demo_squad(folder)
+    click.echo("The demo squad: an invented club of twelve who row, lift and run hills.")
+    click.echo(f"Copied it to {escaped(str(folder))}.")
+    run_all(folder)
+
+
+def _demo(folder: Path) -> None:
     from slackwater.fitting.commands.report import write_report
     from slackwater.fitting.folder import SeasonFolder
 
@@ -114,29 +133,55 @@ def check(season: Path, as_json: bool, yes: bool) -> None:
 @click.option("--seed", type=click.IntRange(0, 2**32 - 1), help="Seed; follows from the season.")
 @click.option("--draws", type=int, default=1000, show_default=True, help="Draws in each chain.")
 @click.option("--chains", type=int, default=4, show_default=True, help="Number of chains.")
+@click.option(
+    "--population",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="What a group tells, as `squad fit` writes it: population.json.",
+)
 @guided
-def fit(season: SeasonFolder, seed: int | None, draws: int, chains: int) -> None:
+def fit(
+    season: SeasonFolder, seed: int | None, draws: int, chains: int, population: Path | None
+) -> None:
     """Learn from a season; writes what was learnt into it as posterior.nc.
 
     \b
     Examples:
       slackwater fit my-season
       slackwater fit my-season --seed 1
-      slackwater fit my-season --draws 2000 --chains 4
+      slackwater fit my-season --population population.json
     """
     from slackwater.fitting.journey.where import next_of
 
-    _fit(season, seed, draws, chains)
+    if population is None:
+        _fit(season, seed, draws, chains)
+    else:
+        _fit_in_group(season, seed, draws, chains, population)
     print_next(next_of(season, "fit"), season)
     season.keep_in_mind()
 
 
-def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int) -> None:
+def _fit_in_group(
+    folder: SeasonFolder, seed: int | None, draws: int, chains: int, file: Path
+) -> None:
+    """Fit with what a group tells, and say how much of the answer is the athlete's own."""
+    from slackwater.fitting.pooling.population_file import read_population
+    from slackwater.fitting.report.squads.fitted import own_parts as told
+    from slackwater.fitting.squads.own import own_parts
+
+    population = read_population(file)
+    _fit(folder, seed, draws, chains, priors=population.priors())
+    click.echo(f"With what a group of {population.athletes} athletes tells, days to recover:")
+    for line in told(own_parts(folder, population)):
+        click.echo(wrapped(f"  {line}"))
+
+
+def _fit(folder: SeasonFolder, seed: int | None, draws: int, chains: int, **how: Priors) -> None:
     from slackwater.fitting.report.reasons import sentence
 
     observed = folder.season.observed()
     with progress_bar("sampling") as progress:
-        posterior = folder.fit(seed=seed, draws=draws, chains=chains, progress=progress)
+        posterior = folder.fit(seed=seed, draws=draws, chains=chains, progress=progress, **how)
     click.echo(
         f"Fitted {int(observed.read.sum())} readings and {len(observed.session_nights())} sessions "
         f"up to {posterior.last_night}."

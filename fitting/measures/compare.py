@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -86,11 +86,13 @@ def compare_intervention(
     if name not in now.interventions:
         raise unknown_name("intervention", name, now.interventions)
     season = now.season.observed()
-    acts = season.applied()[season.interventions.index(name)]
-    with_it = _after_first_night(season, acts)
-    for side, nights, sessions in (("with", acts, with_it), ("without", ~acts, ~with_it)):
-        if nights.sum() < FEWEST_NIGHTS or not sessions.any():
-            facts = {"nights": int(nights.sum()), "sessions": int(sessions.sum())}
+    use = used(season, name)
+    for side, nights, sessions in (
+        ("with", use.nights_with, use.sessions_with),
+        ("without", use.nights_without, use.sessions_without),
+    ):
+        if nights < FEWEST_NIGHTS or not sessions:
+            facts = {"nights": nights, "sessions": sessions}
             raise NoAnswerError(Reason("too few to compare", measure=name, side=side, **facts))
     log_ratio = now.log_ratio(name)
     saved = intervals(_days_saved(now, log_ratio), level, (n.TYPE,))
@@ -98,12 +100,9 @@ def compare_intervention(
     its = _judged(athlete, name, level)
     unclear = [] if share < ONE_THING else [Reason("lift or rate", measure=name, share=share)]
     return MeasureCompared(
-        about(now, level, [*unclear, *_few_types(season, name, with_it)]),
+        about(now, level, [*unclear, *_few_types(season, name)]),
         intervention=name,
-        nights_with=int(acts.sum()),
-        nights_without=int((~acts).sum()),
-        sessions_with=int(with_it.sum()),
-        sessions_without=int((~with_it).sum()),
+        **use._asdict(),
         rate_ratio=interval(np.exp(log_ratio), level),
         chance_faster=float((log_ratio > 0).mean()),
         lift_percent=interval(100 * np.expm1(now.lift(name)), level),
@@ -148,10 +147,27 @@ def refuse_on_trial(athlete: Athlete, name: str) -> None:
         raise NoAnswerError(Reason("on trial", measure=name))
 
 
-def _after_first_night(season: Season, acts: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which sessions an intervention acted on in the night after their first."""
+class Use(NamedTuple):
+    """How often an intervention was used, by nights and by sessions, and how often not."""
+
+    nights_with: int
+    nights_without: int
+    sessions_with: int
+    sessions_without: int
+
+
+def used(season: Season, name: str) -> Use:
+    """Return how often an intervention was used in what a season's readings can show."""
+    acts, with_it = _acted(season, name)
+    nights, sessions = int(acts.sum()), int(with_it.sum())
+    return Use(nights, len(acts) - nights, sessions, len(with_it) - sessions)
+
+
+def _acted(season: Season, name: str) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return on which nights it acted, and on which sessions, in the night after their first."""
+    acts = season.applied()[season.interventions.index(name)]
     after = np.minimum(season.session_nights() + 1, len(acts) - 1)
-    return np.asarray(acts[after])
+    return np.asarray(acts), np.asarray(acts[after])
 
 
 def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
@@ -161,8 +177,9 @@ def _days_saved(now: Standing, log_ratio: Floats) -> Floats:
     return typical_days(now) - with_it
 
 
-def _few_types(season: Season, name: str, with_it: NDArray[np.bool_]) -> list[Reason]:
+def _few_types(season: Season, name: str) -> list[Reason]:
     """Return what to mind where few types were trained both with and without a measure."""
+    _, with_it = _acted(season, name)
     types = season.data[n.SESSION_TYPE].values
     used = {str(t) for t in types[with_it]}
     spared = {str(t) for t in types[~with_it]}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -10,7 +10,7 @@ from typing import Final
 
 from filelock import FileLock, Timeout
 
-from slackwater.fitting.files import alone, read_whole, write_whole
+from slackwater.fitting.files import alone, read_whole, write_together
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.files import names_in
 from slackwater.fitting.intake.folder import SEASON_FILES
@@ -101,22 +101,14 @@ class SquadFolder:
         """Return one athlete's season folder, of which nothing is read yet."""
         return SeasonFolder(self.path / folder)
 
-    def read(self, name: str) -> bytes | None:
-        """Return what a file beside the season folders holds; None where it is not there."""
-        try:
-            return read_whole(self.path / name)
-        except FileNotFoundError:
-            return None
-
-    def write(self, name: str, content: bytes) -> Path:
-        """Write a file beside the season folders, whole or not at all, and return its path.
+    def write(self, contents: Mapping[str, bytes]) -> None:
+        """Write files beside the season folders, each whole or not at all.
 
         Raises:
-            OSError: it cannot be written; what was there is left as it was.
+            OSError: one cannot be written; what was there is left as it was.
         """
         with alone(self.path):
-            write_whole(self.path / name, content)
-        return self.path / name
+            write_together({self.path / name: content for name, content in contents.items()})
 
     @contextmanager
     def held(self) -> Iterator[None]:

@@ -10,6 +10,13 @@ from slackwater.fitting.answers.intervals import DEFAULT_LEVEL
 from slackwater.fitting.squads.answer import SquadAnswer, Unanswered, about_squad
 from slackwater.fitting.squads.each import FITTED, LEFT_OUT, UNCHANGED, Workers, fit_each
 from slackwater.fitting.squads.folder import SquadFolder
+from slackwater.fitting.squads.pooled import pool_squad
+from slackwater.fitting.squads.recovery import (
+    TypeOfGroup,
+    few,
+    population_of,
+    squad_recovery,
+)
 from slackwater.model.errors import NoAnswerError, Reason
 
 
@@ -33,10 +40,12 @@ class SquadFitted(SquadAnswer):
     """What became of a squad's athletes.
 
     Attributes:
+        group: what they show together, as `squad_recovery` tells it.
         fitted: those fitted now.
         unchanged: those whose season did not change since their fit.
     """
 
+    group: tuple[TypeOfGroup, ...]
     fitted: tuple[AthleteFitted, ...]
     unchanged: tuple[str, ...]
 
@@ -59,22 +68,25 @@ def squad_fit(
         tell: called with the athletes done and all athletes.
 
     Raises:
-        NoAnswerError: no athlete could be fitted.
+        NoAnswerError: fewer than two athletes could be fitted.
         SeasonFilesError: the squad folder cannot be read.
         OSError: something cannot be written; what was is kept.
     """
     with squad.held():
         outcomes = fit_each(squad, workers, how or {}, tell)
-    left_out = tuple(
-        Unanswered(squad.shown[o.folder], o.why) for o in outcomes if o.became == LEFT_OUT
-    )
-    if len(left_out) == len(outcomes):
-        why = dict.fromkeys(reason for each in left_out for reason in each.why)
-        raise NoAnswerError(Reason("nobody answered", athletes=len(outcomes)), *why)
+        there = [o.folder for o in outcomes if o.became != LEFT_OUT]
+        left_out = [
+            Unanswered(squad.shown[o.folder], o.why) for o in outcomes if o.became == LEFT_OUT
+        ]
+        if not there:
+            why = dict.fromkeys(reason for each in left_out for reason in each.why)
+            raise NoAnswerError(Reason("nobody answered", athletes=len(outcomes)), *why)
+        pooled = pool_squad(squad, there)
     nights = [o.last_night for o in outcomes if o.last_night is not None]
     return SquadFitted(
-        about_squad(squad, level, nights, ()),
-        left_out,
+        about_squad(squad, level, nights, few(population_of(squad))),
+        (*left_out, *pooled),
+        group=squad_recovery(squad, level).group,
         fitted=tuple(
             AthleteFitted(squad.shown[o.folder], o.seconds, o.why)
             for o in outcomes

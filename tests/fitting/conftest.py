@@ -115,3 +115,15 @@ def explained() -> Callable[[str, list[str]], None]:
         ]
 
     return check
+
+
+@pytest.fixture(scope="session")
+def club(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a squad of four, fitted by hand and pooled; not to be written to."""
+    from slackwater.fitting import SquadFolder
+    from slackwater.fitting.squads.pooled import pool_squad
+    from tests.fitting.squads.made import GROUP, drawn
+
+    folder = drawn(tmp_path_factory.mktemp("squad") / "club")
+    assert pool_squad(SquadFolder(folder), GROUP) == []
+    return folder

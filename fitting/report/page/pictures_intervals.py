@@ -31,7 +31,7 @@ from slackwater.fitting.report.page.part import Picture
 MOST_ROWS: Final = 24
 _LABELS: Final = 230  # pixels, at most
 _STEPS: Final = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
-_RATIOS: Final = (0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 10)
+_RATIOS: Final = (0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 10, 20, 30)
 
 
 class Row(NamedTuple):

@@ -61,6 +61,31 @@ def said(answer: SquadToday) -> list[str]:
     return [*lines, *left_out(answer.unanswered)]
 
 
+def of_athlete(each: AthleteToday, answer: SquadToday) -> list[str]:
+    """Return what one athlete's morning says, a line each."""
+    under = f"{words.percent_off(each.dip_left_ln.median):.0f} % under baseline"
+    lines = [*words.unexplained(each.unexplained)]
+    lines.append(
+        f"{_WHERE[each.at_baseline]}: the chance is {words.chance(each.chance_at_baseline)}."
+    )
+    if each.reading_ms is None or each.reading_percent is None:
+        day = words.day_name(str(each.last_read))
+        lines.append(f"Not read this morning (last on {day}); the state is foreseen {under}.")
+    else:
+        off = words.signed(each.reading_percent, 0)
+        lines.append(
+            f"The reading, {each.reading_ms:.0f} ms, is {off} % off baseline; without one night's "
+            f"noise the state is {under}."
+        )
+    if each.logged:
+        lines.append(f"Logged for today: {listed(each.logged)}.")
+    if each.from_ is not None and each.unexplained is None:
+        asked = words.chance(answer.chance_asked)
+        when = "today" if each.from_ == answer.morning else f"on {words.day_name(str(each.from_))}"
+        lines.append(f"The next session may come {when}: the chance is {asked} or more by then.")
+    return lines
+
+
 def rows(answer: SquadToday) -> list[tuple[str, ...]]:
     """Return each athlete with reading, where it lies, the state, its chance, and from when."""
     return [

@@ -6,8 +6,11 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from slackwater.fitting.files import new_folder
 from slackwater.fitting.squads.each import Done, Task
+from slackwater.model.dynamics import Floats
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
 from tests.fitting.report import folders
@@ -55,3 +58,41 @@ class ByHand:
             )
             made = by_hand.posterior(task.season, known, draws=100)
             yield task, Done(made.content(), (), 1.0)
+
+
+SLOW: Final = "david"  # who takes far longer to recover from hills than the others
+ALONE_IN_IT: Final = "lifting"  # a type that only one of them does
+GROUP: Final = ("ada", "bruno", "carla", "david")
+
+
+def drawn(folder: Path) -> Path:
+    """Write a squad of four who can be pooled: their posteriors have a width in everything."""
+    for number, name in enumerate(GROUP):
+        rng = np.random.default_rng(number)
+
+        def about(middle: float, sd: float, rng: np.random.Generator = rng) -> Floats:
+            return np.asarray(middle * np.exp(sd * rng.standard_normal(200)))
+
+        types = ["hill run", "easy paddle", *([ALONE_IN_IT] if name == "ada" else [])]
+        sessions = [(3 * i, types[i % len(types)]) for i in range(12)]
+        uses = [(day, "river dip") for day in range(10, 20)] if name != "carla" else []
+        half_lives = {"hill run": 6.0 if name == SLOW else 1.2 + 0.1 * number}
+        known = Known(
+            {t: (about(0.3, 0.1), about(half_lives.get(t, 0.8), 0.1)) for t in types},
+            level=4.0 + 0.1 * number,
+            noise_sd=about(0.1, 0.1),
+            lingering_odds=about(0.3, 1.0),
+            noise_tail=about(0.5, 0.5),
+            drift_sd=about(0.008, 0.4),
+            session_sd=about(0.2, 0.4),
+            first_night=about(0.8, 0.1),
+            rate_ratios={"river dip": about(1.4, 0.2)} if uses else {},
+            lifts={"river dip": 0.05 * rng.standard_normal(200)} if uses else {},
+        )
+        season = by_hand.season(
+            40, sessions, interventions=uses, name=name,
+            readings=4.0 + 0.1 * rng.standard_normal(40),
+        )  # fmt: skip
+        new_folder(folder / name)
+        folders.write_season(folder / name, season, known)
+    return folder

@@ -1,0 +1,66 @@
+"""How much of what an athlete is told is the athlete's own, beside what a group tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from slackwater.fitting.answers.intervals import DEFAULT_LEVEL, Interval, interval
+from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.state.athlete import Athlete
+from slackwater.model import names as n
+from slackwater.model.design import design_of
+from slackwater.model.dynamics import Floats
+from slackwater.model.population import Population
+
+
+@dataclass(frozen=True)
+class OwnPart:
+    """One type of an athlete who was fitted with what a group tells.
+
+    Attributes:
+        type: the type.
+        typical_days: days to recover from a typical session of it.
+        own_share: how much of what the group leaves open the athlete's own readings settle, 0 to
+            1; None where the group does not know the type.
+    """
+
+    type: str
+    typical_days: Interval
+    own_share: float | None
+
+
+def own_parts(
+    athlete: Athlete, population: Population, level: float = DEFAULT_LEVEL
+) -> tuple[OwnPart, ...]:
+    """Return how much of an athlete's days to recover is the athlete's own, by type.
+
+    Args:
+        athlete: fitted with what the population tells.
+        population: the one.
+        level: credible mass of every interval.
+    """
+    now, days = athlete.now, typical_days(athlete.now)
+    has = design_of(now.season.through(athlete.posterior.last_night)).type_has_value
+    values = [str(v) for v in now.draws[n.ATTRIBUTE_VALUE].values] if has.size else []
+    rng = np.random.default_rng(0)
+    found = []
+    for number, label in enumerate(now.types):
+        own = days[:, number]
+        share = None
+        if label in population.labels[n.TYPE_LOG_DIP]:
+            mine = [v for v, there in zip(values, has[number], strict=True) if there]
+            share = own_share(np.log(own), np.log(population.days_of_another(label, rng, mine)))
+        found.append(OwnPart(label, interval(own, level), share))
+    return tuple(found)
+
+
+def own_share(own: Floats, of_another: Floats) -> float:
+    """Return how much of the variance that the group leaves open the own readings settle.
+
+    Args:
+        own: draws of the athlete's, own readings and the group taken together.
+        of_another: draws of one more athlete's, of whom nothing is known yet.
+    """
+    return float(np.clip(1 - own.var() / of_another.var(), 0.0, 1.0))
