@@ -74,8 +74,8 @@ def pool_squad(squad: SquadFolder, folders: Sequence[str]) -> list[Unanswered]:
         except (NoAnswerError, SeasonError, OSError) as error:
             left_out.append(Unanswered(squad.shown[folder], why_not(error, squad.shown[folder])))
     if len(kept) < FEWEST:
-        why = [reason for each in left_out for reason in each.why]
-        raise NoAnswerError(Reason("too few athletes", athletes=len(kept), needed=FEWEST), *why)
+        needed = Reason("too few athletes", athletes=len(kept), needed=FEWEST)
+        raise NoAnswerError(needed, *(reason for each in left_out for reason in each.why))
     pooled = pool([each.alone for each in kept])
     rows = list(zip(kept, pooled.athletes, strict=True))
     types = file_of(TypeRow, (r for each, of in rows for r in _types(each, of, pooled.population)))
