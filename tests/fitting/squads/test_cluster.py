@@ -39,9 +39,8 @@ def by_hand(squad: SquadFolder) -> Work:
     return work
 
 
-def kill_who_works(opened: Cluster) -> None:
+def kill_who_works(opened: Cluster, pids: dict[str, int]) -> None:
     """Kill the process of a worker that has an athlete in hand."""
-    pids = opened.client.run(os.getpid)
     busy = next(worker for worker, held in opened.client.processing().items() if held)
     os.kill(pids[busy], signal.SIGKILL)
 
@@ -51,13 +50,14 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
     squad = SquadFolder(tmp_path)
     killed: list[int] = []
     with cluster(Where(cores=2), by_hand(squad)) as opened:
+        pids = opened.client.run(os.getpid)
 
         def tell(done: int, of: int) -> None:
             if not killed:
                 killed.append(done)
-                kill_who_works(opened)
+                kill_who_works(opened, pids)
 
-        outcomes = fit_each(squad, opened, {"seconds": 0.5}, tell)
+        outcomes = fit_each(squad, opened, {"seconds": 1.0}, tell)
         assert killed == [1]
         assert became(outcomes) == dict.fromkeys(squad.folders, FITTED)
         again = fit_each(squad, opened, {"seconds": 0.5})
