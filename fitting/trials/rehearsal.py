@@ -152,6 +152,7 @@ def truth_of(
             return {}
         return {str(k): float(v) for k, v in zip(draw[dim].values, draw[name].values, strict=True)}
 
+    week = [float(draw[n.WEEKDAY_SD]) * z for z in named(n.WEEKDAY, n.WEEKDAY_Z).values()]
     learnt = {k: float(np.exp(v)) for k, v in named(n.INTERVENTION, n.LOG_RATE_RATIO).items()}
     return Truth(
         baseline_ms=float(np.exp(level)),
@@ -161,7 +162,7 @@ def truth_of(
         rate_ratios=learnt | ratios,
         lifts=named(n.INTERVENTION, n.LIFT) | lifts,
         sensor_steps=named(n.OTHER_SENSOR, n.SENSOR_STEP),
-        week=tuple((float(draw[n.WEEKDAY_SD]) * draw[n.WEEKDAY_Z].values).tolist()),
+        week=tuple(week) or (0.0,) * 7,
         noise_sd=float(draw[n.NOISE_SD]),
         lingering=float(share_of(draw[n.LINGERING_ODDS].values)),
         persistence=float(share_of(draw[n.PERSISTENCE_ODDS].values)),

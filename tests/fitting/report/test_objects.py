@@ -234,7 +234,8 @@ def test_check_as_json(demo: Fitted) -> None:
     assert found["readings"] == 171
     assert found["sessions_by_type"]["hill run"] == 15
     assert sum(found["sessions_by_type"].values()) == 78
-    assert len(found["warnings"]) == 2
+    assert len(found["warnings"]) == 3
+    assert found["warnings"][2].startswith("Nothing is logged from Wednesday 19 March to Friday 21")
     assert found["problems"] == []
 
 
