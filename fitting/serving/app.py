@@ -39,6 +39,7 @@ from slackwater.fitting.serving.door import Door, TooManyTriesError
 from slackwater.fitting.serving.guard import (
     Guard,
     TooMuchError,
+    broken,
     not_in,
     too_much,
     wait_a_while,
@@ -337,6 +338,9 @@ def application(
     async def much(request: Request, error: Exception) -> Response:
         return too_much()
 
+    async def failed(request: Request, error: Exception) -> Response:
+        return broken()
+
     @asynccontextmanager
     async def running(app: Starlette) -> AsyncIterator[None]:
         warming = asyncio.create_task(page.warm_up())
@@ -355,5 +359,6 @@ def application(
         Route("/s/{season}/{view}", page.show),
         Route("/s/{season}/{view}", page.change, methods=["POST"]),
     ]
-    inside = Starlette(routes=routes, exception_handlers={TooMuchError: much}, lifespan=running)
+    handlers: dict[Any, Any] = {TooMuchError: much, Exception: failed}
+    inside = Starlette(routes=routes, exception_handlers=handlers, lifespan=running)
     return Guard(inside, door, [*hosts, *([beyond] if beyond else [])], cookie)

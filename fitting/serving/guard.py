@@ -99,6 +99,17 @@ def too_much() -> HTMLResponse:
     return _page(413, "That is more than the page takes at once. Nothing was written.")
 
 
+def broken() -> HTMLResponse:
+    """Return the answer where the page itself failed; the terminal shows how."""
+    return _page(
+        500,
+        "The page itself failed here, which is its own mistake. What was written is whole, and "
+        "the log says what that is; go back, and what you had typed is still there. The window in "
+        "which the page was opened shows what happened.",
+        "Not your mistake",
+    )
+
+
 def wait_a_while(seconds: float) -> HTMLResponse:
     """Return the answer to a code that comes too soon after wrong ones."""
     whole = int(seconds) + 1
@@ -112,13 +123,13 @@ def not_in() -> HTMLResponse:
     return _page(403, _NOT_IN)
 
 
-def _page(status: int, text: str) -> HTMLResponse:
+def _page(status: int, text: str, heading: str = "Not here") -> HTMLResponse:
     """Return a page of one sentence, made without anything of a season."""
     return HTMLResponse(
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>slackwater</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="stylesheet" href="/static/report.css"></head>'
-        f"<body><main><h1>Not here</h1><p>{text}</p></main></body></html>",
+        f"<body><main><h1>{heading}</h1><p>{text}</p></main></body></html>",
         status,
     )
 

@@ -96,7 +96,10 @@ def _standing(ask: Ask) -> dict[str, Any] | None:
     try:
         answer = this_morning(ask)
     except NoAnswerError as error:
-        return {"headline": "", "why": told(error)}
+        from slackwater.fitting.serving.views.trial import asked_today
+
+        lot = [piece.text for piece in asked_today(ask)[:1]]
+        return {"headline": "", "why": told(error), "asked": lot}
     except SlackwaterError:
         return None  # the season's problems are named above
     where, again = words_of.headline(answer)

@@ -39,7 +39,7 @@ def show(ask: Ask) -> Answered:
         "trial": last,
         "open": last is not None and last.open,
         "due": last is not None and _due(ask, last),
-        "today": ask.once(("trial today", ask.seasons.clock()), lambda: _today(ask)),
+        "today": asked_today(ask),
         "measures": list(season.season.interventions),
         "start": season.season.last_night + np.timedelta64(1, "D"),
         "work": work if work is not None and work.kind in _DOING else None,
@@ -114,11 +114,17 @@ def _due(ask: Ask, trial: Trial) -> bool:
     return trial.open
 
 
-def _today(ask: Ask) -> list[Any]:
-    season, row = ask.season, question("trial today")
+def asked_today(ask: Ask) -> list[Any]:
+    """Return what the open trial asks for today; nothing where none is open."""
+    season, clock, row = ask.season, ask.seasons.clock(), question("trial today")
     if not any(trial.open for trial in season.trials):
         return []
-    return pieces(row.tell(row.ask(season, morning_of(season.season, ask.seasons.clock()))))
+
+    def work() -> list[Any]:
+        return pieces(row.tell(row.ask(season, morning_of(season.season, clock))))
+
+    found: list[Any] = ask.once(("trial today", clock), work)
+    return found
 
 
 def _ledger(ask: Ask) -> dict[str, Any]:

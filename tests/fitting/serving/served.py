@@ -27,12 +27,12 @@ class Clock:
 class Served:
     """The page on a folder, on a port of its own."""
 
-    def __init__(self, folder: Path, clock: Clock) -> None:
+    def __init__(self, folder: Path, clock: Clock, beyond: str | None = None) -> None:
         self._socket = socket.socket()
         self._socket.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{self._socket.getsockname()[1]}"
         door = Door()
-        app = application(Seasons(folder, clock), door, [host])
+        app = application(Seasons(folder, clock), door, [host], beyond=beyond)
         config = uvicorn.Config(app, log_config=None, ws="none", timeout_graceful_shutdown=1)
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, args=([self._socket],))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from slackwater.fitting.serving.guard import MOST_OF_A_FILE, MOST_OF_A_FORM
 from tests.fitting.serving.conftest import BASE, HOST, NEXT, Visitor, opened, text_of
@@ -119,3 +120,20 @@ def test_an_own_origin_is_let_through(visitor: Visitor) -> None:
     answer = visitor.client.post(visitor.to("reading"), data=form, headers={"origin": BASE})
     assert answer.status_code == 200
     assert "Logged the reading" in answer.text
+
+
+def test_a_failure_of_the_page_itself_is_said_in_words(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("slackwater.fitting.serving.views.fit.show", fails)
+    came_in = visitor.client.cookies
+    client = TestClient(
+        visitor.client.app, base_url=BASE, raise_server_exceptions=False, cookies=came_in
+    )
+    answer = client.get(visitor.to("fit"))
+    assert answer.status_code == 500
+    assert "its own mistake" in answer.text
+    assert "default-src" in answer.headers["content-security-policy"]
