@@ -95,6 +95,20 @@ def test_every_key_of_an_answer_is_defined(everything: Path, heading: str) -> No
     assert undefined(json.loads(ran.out), known) == set()
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [["today"], ["recovery"], ["compare", "--intervention", "river dip"]],
+    ids=lambda asked: asked[0],
+)
+def test_every_key_of_a_squads_answer_is_defined(club: Path, asked: list[str]) -> None:
+    word, *options = asked
+    ran = run("squad", word, club, *options, "--json")
+    assert ran.status == 0, ran.err
+    pages = sections()
+    known = defined(pages[IN_ALL]) | defined(pages[f"squad {word}"])
+    assert undefined(json.loads(ran.out), known) == set()
+
+
 def test_every_key_of_beats_is_defined(everything: Path, tmp_path: Path) -> None:
     rr_ms = night(np.random.default_rng(0), hours=0.2)
     write_intervals(tmp_path / "2031-07-08.txt", rr_ms)

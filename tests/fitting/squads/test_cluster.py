@@ -24,7 +24,7 @@ from tests.fitting.squads.test_each import became
 
 
 def by_hand(squad: SquadFolder) -> Work:
-    """Return work that takes a while and finds a posterior made by hand."""
+    """Return work that finds posteriors made by hand; all but the first wait for a file."""
     made = {
         task.season.fingerprint(): done
         for task, done in ByHand().do(
@@ -33,7 +33,8 @@ def by_hand(squad: SquadFolder) -> Work:
     }
 
     def work(season: Season, how: dict[str, Any]) -> Done:
-        time.sleep(how["seconds"])
+        while season.name != how["first"] and not Path(how["file"]).exists():
+            time.sleep(0.05)
         return made[season.fingerprint()]
 
     return work
@@ -49,6 +50,8 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
     unfitted(tmp_path, "ada", "bruno", "carla", "david")
     squad = SquadFolder(tmp_path)
     killed: list[int] = []
+    go = tmp_path / "go"
+    how = {"first": "ada", "file": str(go)}
     with cluster(Where(cores=2), by_hand(squad)) as opened:
         pids = opened.client.run(os.getpid)
 
@@ -56,11 +59,12 @@ def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
             if not killed:
                 killed.append(done)
                 kill_who_works(opened, pids)
+                go.touch()
 
-        outcomes = fit_each(squad, opened, {"seconds": 1.0}, tell)
+        outcomes = fit_each(squad, opened, how, tell)
         assert killed == [1]
         assert became(outcomes) == dict.fromkeys(squad.folders, FITTED)
-        again = fit_each(squad, opened, {"seconds": 0.5})
+        again = fit_each(squad, opened, how)
     assert became(again) == dict.fromkeys(squad.folders, UNCHANGED)
 
 
