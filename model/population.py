@@ -55,6 +55,7 @@ SHARED: Final = (
     Shared(n.NOISE_TAIL, "noise_tail", log=True),
     Shared(n.DRIFT_SD, "drift_sd", log=True),
     Shared(n.SESSION_SD, "session_sd", log=True),
+    Shared(n.WEEKDAY_SD, "weekday_sd", log=True),
     Shared(n.FIRST_NIGHT, "first_night", log=True),
     Shared(n.TYPE_DIP_MEAN, "type_dip"),
     Shared(n.TYPE_RATE_MEAN, "type_rate"),

@@ -21,7 +21,8 @@ from slackwater.model.season import Season
 Floats = NDArray[np.float64]
 
 MOST: Final = 1000  # draws kept of an athlete
-# What readings do not know but through types' own dips and rates.
+# What readings do not know but through types' own dips and rates; where what nobody logged passes
+# at the mean over types, they know that too.
 THROUGH_TYPES: Final = {
     n.TYPE_DIP_MEAN,
     n.TYPE_RATE_MEAN,
@@ -98,11 +99,12 @@ def alone_of_draws(
     """
     every = draws.sizes["sample"]
     rows = np.unique(np.linspace(0, every - 1, min(most, every)).astype(int))
+    hidden = THROUGH_TYPES - ({n.TYPE_RATE_MEAN} if n.UNLOGGED_DIP in draws else set())
     labels, columns, values = {}, [], []
     for each in SHARED:
         if each.dim is not None:
             labels[each.name] = _labels(draws, each.dim, (names or {}).get(each.dim, {}))
-        if each.name in draws and each.name not in THROUGH_TYPES:
+        if each.name in draws and each.name not in hidden:
             values.append(_values(draws, each, rows))
             columns += [(each.name, at) for at in labels.get(each.name, (None,))]
     return Alone(

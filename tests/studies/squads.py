@@ -1,0 +1,347 @@
+"""Squads with known truth: what is learnt of the group, and what it is worth to each athlete.
+
+    python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--jobs 1]
+
+Takes about half a minute of processor time for each squad and two for each joint fit; resumes where
+it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
+
+Athletes come from the generator of the other studies, which shares no code with the model. Their
+types' dips and half-lives, noise, scatter, drift and tails vary about those of their group.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import argparse
+import math
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scoringrules import crps_normal
+
+from slackwater.fitting import Athlete, forecast
+from slackwater.fitting.answers.recovery import typical_days
+from slackwater.fitting.pooling.alone import Alone, alone_of
+from slackwater.fitting.pooling.jointly import fit_jointly
+from slackwater.fitting.pooling.pool import Pooled, pool
+from slackwater.fitting.sampling.brief import fit_briefly
+from slackwater.fitting.sampling.fit import fit
+from slackwater.model import names as n
+from slackwater.model.errors import NoAnswerError
+from slackwater.model.population import Population
+from slackwater.model.priors import Priors
+from slackwater.model.season import Season
+from tests.studies.generator import TYPES, Made, Measure, make
+from tests.studies.kinds import AS_MODELLED, Scales
+from tests.studies.pool import run_all
+from tests.studies.squads_page import page
+
+Floats = NDArray[np.float64]
+
+PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squads.md"
+NIGHTS: Final = 112
+WEEKS: Final = (2, 4, 8, 16)
+NEW: Final = 2  # athletes who join a squad after it was learnt
+SLOW: Final = 0.4  # recovery rate of the one unlike all others, over what it would be
+JOINT: Final = (6, 84)  # athletes and nights of a squad fitted both ways
+LEVEL: Final = 0.8
+# Median and SD of the log over athletes, about half as wide as what is believed of one.
+OF_GROUP: Final = {"scatter": (0.25, 0.25), "drift": (0.008, 0.35), "tail": (0.5, 0.25)}
+NOISE: Final = (0.08, 0.13)  # uniform, as the generator draws it
+HALF_LIVES: Final = (0.7, 2.0)  # log-uniform, as the generator draws them
+
+
+def athlete(squad: int, place: int, nights: int = NIGHTS, **changes: Any) -> Made:
+    """Return the made season of one athlete of a squad."""
+    rng = np.random.default_rng([17, squad, place])
+    drawn = {
+        name: median * math.exp(sd * rng.standard_normal())
+        for name, (median, sd) in OF_GROUP.items()
+    }
+    return make(AS_MODELLED, 1000 * squad + place, nights, Scales(**drawn), **changes)
+
+
+def season_of(made: Made) -> Season:
+    """Return a season without what the athlete is not to know of."""
+    return Season.from_tables(
+        "made", made.tables["readings"], sessions=made.tables["sessions"]
+    ).observed()
+
+
+def truths() -> dict[str, float]:
+    """Return the group's true means and spreads, on the logarithm's scale."""
+    noise = np.log(np.linspace(*NOISE, 10_001))
+    found = {"mean of noise": noise.mean(), "spread of noise": noise.std()}
+    for name, of in (("scatter", "scatter"), ("drift", "drift"), ("tail", "tail")):
+        found[f"mean of {name}"] = math.log(OF_GROUP[of][0])
+        found[f"spread of {name}"] = OF_GROUP[of][1]
+    log_rate = math.log(math.log(2)) - np.log(HALF_LIVES).mean()
+    spreads = []
+    for label, heights in TYPES.items():
+        found[f"mean log dip of {label}"] = np.log(heights).mean()
+        found[f"mean log rate of {label}"] = log_rate
+        spreads.append(np.ptp(np.log(heights)) / math.sqrt(12))
+    found["spread of log dips"] = math.sqrt(np.square(spreads).mean())
+    found["spread of log rates"] = np.ptp(np.log(HALF_LIVES)) / math.sqrt(12)
+    return {name: float(value) for name, value in found.items()}
+
+
+def learnt(group: Population) -> dict[str, Floats]:
+    """Return draws of the same."""
+    found = {}
+    of = {"noise": n.NOISE_SD, "scatter": n.SESSION_SD, "drift": n.DRIFT_SD, "tail": n.NOISE_TAIL}
+    for name, quantity in of.items():
+        found[f"mean of {name}"] = group.typical(quantity)
+        found[f"spread of {name}"] = group.spreads[quantity]
+    for label in TYPES:
+        dip = group.typical(n.TYPE_DIP_MEAN) + group.typical(n.TYPE_LOG_DIP, label)
+        found[f"mean log dip of {label}"] = dip - group.typical(n.FIRST_NIGHT)
+        found[f"mean log rate of {label}"] = group.typical(n.TYPE_RATE_MEAN) + group.typical(
+            n.TYPE_LOG_RATE, label
+        )
+    for what, mean, each in (
+        ("dips", n.TYPE_DIP_MEAN, n.TYPE_LOG_DIP),
+        ("rates", n.TYPE_RATE_MEAN, n.TYPE_LOG_RATE),
+    ):
+        found[f"spread of log {what}"] = np.hypot(group.spreads[mean], group.spreads[each])
+    return found
+
+
+def judged(draws: Floats, truth: float) -> dict[str, float]:
+    """Return whether an interval holds the truth, how wide it is and how far its median is off."""
+    low, middle, high = np.quantile(draws, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
+    return {
+        "held": float(low <= truth <= high),
+        "width": float(high - low),
+        "error": float(middle - truth),
+        "truth": truth,
+    }
+
+
+def of_group(group: Population) -> dict[str, Any]:
+    """Judge what is learnt of a group."""
+    draws = learnt(group)
+    return {name: judged(draws[name], truth) for name, truth in truths().items()}
+
+
+def of_athletes(pooled: Pooled, squad: Sequence[Made]) -> list[dict[str, Any]]:
+    """Judge each athlete's days, by type."""
+    return [
+        judged(each.typical_days(label), made.days[label])
+        for each, made in zip(pooled.athletes, squad, strict=True)
+        for label in each.types
+    ]
+
+
+def in_two_stages(
+    seasons: Sequence[Season], exactly: bool = False
+) -> tuple[Pooled, Pooled, list[Alone], dict[str, float]]:
+    """Fit each alone, pool, fit whom to fit again under the group, and pool again."""
+    seconds = {}
+
+    def fitted(season: Season, priors: Priors, seed: int) -> Alone:
+        if exactly:
+            found = fit(season, priors=priors, seed=seed, cores=1)
+        else:
+            found = fit_briefly(season, priors=priors, seed=seed)
+        return alone_of(found, season, most=4000)
+
+    def timed(name: str, begun: float) -> float:
+        seconds[name] = time.process_time() - begun
+        return time.process_time()
+
+    begun = time.process_time()
+    alone = [fitted(season, Priors(), seed) for seed, season in enumerate(seasons)]
+    begun = timed("alone", begun)
+    first = pool(alone)
+    begun = timed("pool", begun)
+    again = list(alone)
+    for place in first.again:
+        again[place] = fitted(seasons[place], first.population.priors(), place)
+    begun = timed("again", begun)
+    second = pool(again)
+    timed("pool again", begun)
+    return first, second, alone, seconds
+
+
+def judge_squad(squad: int, athletes: int) -> dict[str, Any]:
+    """Judge one squad, those who join it, and one unlike all others."""
+    made = [athlete(squad, place) for place in range(athletes)]
+    seasons = [season_of(each) for each in made]
+    compile_first(seasons[0])
+    first, second, alone, seconds = in_two_stages(seasons)
+    days = [
+        judged(_days(each, label), truth.days[label])
+        for each, truth in zip(alone, made, strict=True)
+        for label in TYPES
+    ]
+    return {
+        "group": of_group(second.population),
+        "alone": days,
+        "first": of_athletes(first, made),
+        "second": of_athletes(second, made),
+        "pareto_k": [[each.pareto_k for each in pooled.athletes] for pooled in (first, second)],
+        "seconds": seconds,
+        "new": [
+            row
+            for place in range(athletes, athletes + NEW)
+            for row in of_new(squad, place, second.population)
+        ],
+        "unlike": unlike(squad, athletes + NEW, alone[1:]),
+    }
+
+
+def compile_first(season: Season) -> None:
+    """Compile what is timed later."""
+    for priors in (Priors(), Population.unknown().priors()):
+        fit_briefly(season, priors=priors, seed=0)
+
+
+def _days(alone: Alone, label: str) -> Floats:
+    dip = alone.column(n.TYPE_LOG_DIP, label) - alone.column(n.FIRST_NIGHT)
+    over = np.log(2.0) + dip - alone.column(n.NOISE_SD)
+    return np.asarray(1 + np.maximum(0, over / np.exp(alone.column(n.TYPE_LOG_RATE, label))))
+
+
+def of_new(squad: int, place: int, group: Population) -> Iterable[dict[str, Any]]:
+    """Judge what is said of an athlete who joins, after so many weeks, alone and by the group."""
+    for weeks in WEEKS:
+        made = athlete(squad, place, 7 * weeks)
+        season = season_of(made)
+        counts = made.tables["sessions"]["type"].value_counts()
+        for how, priors in (("alone", Priors()), ("group", group.priors())):
+            posterior = fit_briefly(season, priors=priors, seed=place)
+            someone = Athlete(season, posterior)
+            days, labels = typical_days(someone.now), someone.now.types
+            yield {
+                "weeks": weeks,
+                "how": how,
+                "crps": _crps(someone, made),
+                "types": [
+                    {**judged(days[:, i], made.days[label]), "sessions": int(counts[label])}
+                    for i, label in enumerate(labels)
+                ],
+                "own_share": [
+                    group.own_share(label, days[:, i], np.random.default_rng(place))
+                    for i, label in enumerate(labels)
+                ],
+            }
+
+
+def _crps(someone: Athlete, made: Made) -> float | None:
+    """Return the mean CRPS of the week of rest to come, ln ms; None where that is refused."""
+    try:
+        nights = forecast(someone, nights=len(made.coming)).nights
+    except NoAnswerError:
+        return None
+    found = crps_normal(made.coming, nights["ln_mean"].values, nights["ln_sd"].values)
+    return float(np.mean(found))
+
+
+def unlike(squad: int, place: int, others: Sequence[Alone]) -> list[dict[str, Any]]:
+    """Judge one who recovers far more slowly than all others, alone and among them."""
+    every_day = Measure(ratio=SLOW, use=lambda sessions: _every_day())
+    made = athlete(squad, place, measure=every_day)
+    season = season_of(made)
+    alone = alone_of(fit_briefly(season, priors=Priors(), seed=place), season)
+    first = pool([alone, *others])
+    again = alone_of(fit_briefly(season, priors=first.population.priors(), seed=place), season)
+    second = pool([again, *others]).athletes[0]
+    found = []
+    for label in second.types:
+        truth = 1 + (made.days[label] - 1) / SLOW
+        found.append(
+            {
+                "alone": judged(_days(alone, label), truth),
+                "group": judged(second.typical_days(label), truth),
+                "others": float(np.median(first.population.typical_days(label))),
+            }
+        )
+    return found
+
+
+def _every_day() -> NDArray[np.datetime64]:
+    return np.arange("2030-12-01", "2032-01-01", dtype="datetime64[D]")
+
+
+def both_ways(squad: int) -> dict[str, Any]:
+    """Fit one squad jointly and in two stages, with as many draws as tell them apart."""
+    athletes, nights = JOINT
+    made = [athlete(500 + squad, place, nights) for place in range(athletes)]
+    seasons = [season_of(each) for each in made]
+    compile_first(seasons[0])
+    first, second, _, seconds = in_two_stages(seasons, exactly=True)
+    begun = time.process_time()
+    joint = fit_jointly(seasons, seed=squad, draws=1500, chains=2, cores=2)
+    seconds["jointly"] = time.process_time() - begun
+    truth = joint.pooled.population
+    return {
+        "seconds": seconds,
+        "checks": [joint.checks.divergences, joint.checks.worst_rhat, joint.checks.worst_ess],
+        "first": _differences(joint.pooled, first),
+        "second": _differences(joint.pooled, second),
+        "group": of_group(truth),
+        "days": of_athletes(joint.pooled, made),
+        "days in two stages": of_athletes(second, made),
+        "group in two stages": of_group(second.population),
+    }
+
+
+def _differences(joint: Pooled, staged: Pooled) -> list[dict[str, Any]]:
+    """Return how far medians lie apart, in posterior SDs, and what of that is Monte Carlo."""
+    from arviz_stats.base import array_stats
+
+    found = []
+
+    def add(what: str, ours: Floats, other: Floats, effective: float) -> None:
+        sd = ours.std()
+        if sd > 1e-9:
+            size = array_stats.ess(ours.reshape(2, -1), chain_axis=0, draw_axis=1)
+            found.append(
+                {
+                    "what": what,
+                    "apart": float((np.median(other) - np.median(ours)) / sd),
+                    "error": 1.25 * math.sqrt(1 / float(size) + 1 / effective),
+                }
+            )
+
+    for ours, other in zip(joint.athletes, staged.athletes, strict=True):
+        effective = 1 / np.square(other.weights).sum() if not other.again else len(other.moved)
+        for column in ours.alone.columns:
+            add("athletes", ours.column(*column), other.column(*column), effective)
+        for label in ours.types:
+            add("days", ours.typical_days(label), other.typical_days(label), effective)
+    of_joint, of_staged = learnt(joint.population), learnt(staged.population)
+    for name, draws in of_joint.items():
+        what = "spreads" if name.startswith("spread") else "means"
+        add(what, draws, of_staged[name], len(of_staged[name]) / 2)
+    return found
+
+
+def main() -> None:
+    """Run the study and write its page."""
+    parser = argparse.ArgumentParser(description="Squads with known truth.")
+    parser.add_argument("--squads", type=int, default=4)
+    parser.add_argument("--athletes", type=int, default=8, help="of each squad")
+    parser.add_argument("--joint", type=int, default=1, help="squads fitted both ways")
+    parser.add_argument("--jobs", type=int, default=1, help="processes at once")
+    options = parser.parse_args()
+    tasks = [(squad, options.athletes) for squad in range(options.squads)]
+    squads = run_all("squads", judge_squad, tasks, options.jobs)
+    both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
+    text = page(squads, both, options.athletes)
+    PAGE.write_text(text, encoding="utf-8")
+    sys.stdout.write(text)
+
+
+if __name__ == "__main__":
+    main()

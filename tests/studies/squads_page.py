@@ -1,0 +1,214 @@
+"""The page of the study of squads, from what was judged."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+Rows = Sequence[dict[str, Any]]
+
+_ABOUT: Final = """# Squads: what is learnt of a group, and what it is worth
+
+Written by `python -m tests.studies.squads --squads {squads} --athletes {athletes} --joint {joint}`,
+which says how athletes were made: {squads} squads of {athletes} athletes with 16 weeks each, from a
+generator that shares no code with the model. Ranges of 80 % are held to hold the truth in 80 of
+100. A share is shown with its standard error, as if every quantity stood alone; those of one squad
+do not, so the true error is larger.
+
+Each athlete was fitted alone, and pooled; whoever the draws could not stand for (Pareto's k) was
+fitted again under what the group knew, and pooled again.
+"""
+
+
+def page(squads: Rows, both: Rows, athletes: int) -> str:
+    """Return the page.
+
+    Args:
+        squads: what `judge_squad` gave.
+        both: what `both_ways` gave.
+        athletes: of each squad.
+    """
+    parts = [
+        _ABOUT.format(squads=len(squads), athletes=athletes, joint=len(both)),
+        "## The group\n",
+        _group([each["group"] for each in squads], "in two stages"),
+        "## Each athlete's days to recover\n",
+        _table(
+            ("", "ranges that held the truth", "width, days", "median off by, days"),
+            [
+                _days(name, [row for squad in squads for row in squad[key]])
+                for name, key in (
+                    ("fitted alone", "alone"),
+                    ("pooled from these draws", "first"),
+                    ("fitted again under the group, and pooled", "second"),
+                )
+            ],
+        ),
+        _again(squads),
+        _both(both) if both else "",
+        "## One who joins\n",
+        "What is said after so many weeks, by the athlete's readings alone and under what the squad"
+        " knew before. The score is the CRPS of a week of rest to come, in ln units; smaller is"
+        " better.\n",
+        _new([row for squad in squads for row in squad["new"]]),
+        "## A type done once or twice\n",
+        _seldom([row for squad in squads for row in squad["new"]]),
+        "## One unlike all others\n",
+        _unlike([row for squad in squads for row in squad["unlike"]]),
+    ]
+    return "\n".join(part for part in parts if part)
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines) + "\n"
+
+
+def _held(rows: Rows) -> str:
+    share = float(np.mean([row["held"] for row in rows]))
+    error = math.sqrt(max(share * (1 - share), 0.8 * 0.2 / 4) / len(rows))
+    return f"{100 * share:.0f} % ± {100 * error:.0f} (of {len(rows)})"
+
+
+def _off(rows: Rows) -> str:
+    return f"{np.mean([abs(row['error']) for row in rows]):.2f}"
+
+
+def _width(rows: Rows) -> str:
+    return f"{np.mean([row['width'] for row in rows]):.2f}"
+
+
+def _days(name: str, rows: Rows) -> tuple[str, str, str, str]:
+    return name, _held(rows), _width(rows), _off(rows)
+
+
+def _group(groups: Sequence[dict[str, Any]], how: str) -> str:
+    kinds = (
+        ("means of noise, scatter, drift and tails", ("mean of",)),
+        ("means of log dips and log rates, by type", ("mean log",)),
+        ("spreads between athletes", ("spread",)),
+    )
+    rows = []
+    for name, starts in kinds:
+        found = [v for group in groups for key, v in group.items() if key.startswith(starts)]
+        rows.append((name, _held(found), f"{np.mean([row['error'] for row in found]):+.2f}"))
+    return _table((how, "ranges that held the truth", "median off by, ln, on average"), rows)
+
+
+def _again(squads: Rows) -> str:
+    first, second = ([k for squad in squads for k in squad["pareto_k"][stage]] for stage in (0, 1))
+    seconds = {
+        key: np.mean([squad["seconds"][key] / len(squad["pareto_k"][0]) for squad in squads])
+        for key in squads[0]["seconds"]
+    }
+    return (
+        f"Pareto's k was {np.median(first):.1f} in the middle after the first fits, and over 0.67 "
+        f"for {sum(not k < 0.67 for k in first)} of {len(first)} athletes, who were fitted again; "
+        f"it was {np.median(second):.1f} then, and over 0.67 for "
+        f"{sum(not k < 0.67 for k in second)}. An athlete took {seconds['alone']:.1f} s of one "
+        f"processor alone and {seconds['again']:.1f} s again; pooling "
+        f"{seconds['pool'] + seconds['pool again']:.1f} s for each.\n"
+    )
+
+
+def _both(both: Rows) -> str:
+    lines = []
+    for stage, name in (("first", "pooled, first pass"), ("second", "fitted again, and pooled")):
+        for what in ("athletes", "days", "means", "spreads"):
+            rows = [row for each in both for row in each[stage] if row["what"] == what]
+            apart = np.array([row["apart"] for row in rows])
+            lines.append(
+                (
+                    f"{name}: {_WHAT[what]}",
+                    str(len(rows)),
+                    f"{100 * np.mean(np.abs(apart) < 0.1):.0f} %",
+                    f"{np.sqrt(np.mean(apart**2)):.3f}",
+                    f"{np.sqrt(np.mean([row['error'] ** 2 for row in rows])):.3f}",
+                )
+            )
+    checks = "; ".join(
+        f"{each['checks'][0]} divergences, R-hat up to {each['checks'][1]:.3f}, "
+        f"{each['seconds']['jointly']:.0f} s of one processor"
+        for each in both
+    )
+    table = _table(
+        ("medians, in SDs of the joint posterior", "of", "within 0.1", "RMS", "of it by chance"),
+        lines,
+    )
+    head = f"## Two stages against all readings at once\n\nThe joint fits had {checks}.\n"
+    groups = "\n".join(
+        _group([each[key] for each in both], how)
+        for key, how in (("group", "jointly"), ("group in two stages", "in two stages"))
+    )
+    days = _table(
+        ("days to recover", "ranges that held the truth", "width, days", "median off by, days"),
+        [
+            _days("jointly", [row for each in both for row in each["days"]]),
+            _days("in two stages", [row for each in both for row in each["days in two stages"]]),
+        ],
+    )
+    return "\n".join((head, table, groups, days))
+
+
+_WHAT: Final = {
+    "athletes": "what is learnt of each athlete",
+    "days": "athletes' days to recover",
+    "means": "the group's means",
+    "spreads": "its spreads",
+}
+
+
+def _new(rows: Rows) -> str:
+    lines = []
+    for weeks in sorted({row["weeks"] for row in rows}):
+        for how in ("alone", "group"):
+            mine = [row for row in rows if row["weeks"] == weeks and row["how"] == how]
+            types = [t for row in mine for t in row["types"]]
+            scores = [row["crps"] for row in mine if row["crps"] is not None]
+            own = [share for row in mine for share in row["own_share"]]
+            lines.append(
+                (
+                    f"{weeks} weeks, {'alone' if how == 'alone' else 'under the group'}",
+                    _held(types),
+                    _width(types),
+                    _off(types),
+                    f"{np.mean(scores):.4f}" if scores else "refused",
+                    f"{np.mean(own):.2f}" if how == "group" else "",
+                )
+            )
+    head = ("", "days held", "width, days", "median off by, days", "score", "own share")
+    return _table(head, lines)
+
+
+def _seldom(rows: Rows) -> str:
+    lines = []
+    for how, name in (("alone", "alone"), ("group", "under the group")):
+        types = [t for row in rows if row["how"] == how for t in row["types"] if t["sessions"] <= 2]
+        if types:
+            lines.append(_days(name, types))
+    head = ("", "ranges that held the truth", "width, days", "median off by, days")
+    return _table(head, lines) if lines else "No type was done so seldom.\n"
+
+
+def _unlike(rows: Rows) -> str:
+    lines = [_days(name, [row[key] for row in rows]) for name, key in _HOW]
+    alone, group = (
+        np.array([row[key]["error"] + row[key]["truth"] for row in rows])
+        for key in ("alone", "group")
+    )
+    others = np.array([row["others"] for row in rows])
+    apart = np.abs(alone - others) > 1
+    drawn = np.median((alone - group)[apart] / (alone - others)[apart]) if apart.any() else 0.0
+    head = ("", "ranges that held the truth", "width, days", "median off by, days")
+    return (
+        "One whose dips pass at two fifths of the rate that they would, in each squad.\n\n"
+        + _table(head, lines)
+        + f"\nOf the way from where they stand alone to where the others stand, the group draws "
+        f"them {100 * drawn:.0f} % in the middle.\n"
+    )
+
+
+_HOW: Final = (("alone", "alone"), ("among the others", "group"))
