@@ -38,6 +38,7 @@ Ints = NDArray[np.int64]
 DRAWS: Final = 400  # of the group
 FOR_WEIGHTS: Final = 100  # of these, that athletes' draws are weighed for
 WARM: Final = 150
+_TIE: Final = 1e-6
 _SWEEPS: Final = 1200  # for a small squad, which is quick; a large one needs fewer
 
 
@@ -210,7 +211,9 @@ def _of_group(
     logs = group.believes(some).log_density(alone.values)
     logs = logs - before.log_mixture(alone.values)[:, None]
     logs -= np.logaddexp.reduce(logs, axis=0)
-    smoothed, k = smooth_weights(np.logaddexp.reduce(logs, axis=1))
+    # Draws that a chain kept twice weigh the same; k is of weights without ties.
+    apart = _TIE * np.arange(len(logs)) / len(logs)
+    smoothed, k = smooth_weights(np.logaddexp.reduce(logs, axis=1) + apart)
     return OfGroup(alone, np.exp(smoothed), k, _moved(group.believes(every), site, rng))
 
 

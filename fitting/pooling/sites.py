@@ -26,6 +26,7 @@ Ints = NDArray[np.int64]
 
 OWN: Final = -1  # a label that no other athlete has
 ABSENT: Final = -2
+_FARTHEST: Final = 2.0  # middle of a site that hardly narrows anything, in SDs of the prior, about
 _NODES: Final = 9  # of the integral over how much members of a family differ
 # Types' log dips and log rates: their mean, their own part, and that of their attributes.
 _TYPES: Final = {
@@ -226,8 +227,12 @@ def site_of(alone: Alone, prior: Normals) -> Site:
     spread = np.cov(z) * (count - 1) / max(count - size - 2, 1)  # so that its inverse is unbiased
     kept, axes = np.linalg.eigh(np.atleast_2d(spread))
     kept = np.clip(kept, 1e-6, 1.0)
-    precision = (axes * (1 / kept - 1)) @ axes.T
-    pull = (axes / kept) @ axes.T @ z.mean(axis=1)
+    towards = axes.T @ z.mean(axis=1)
+    # Where readings narrow nothing and yet move the middle, their density flattens out somewhere:
+    # as a normal one it must not grow without end, or a group would follow it there.
+    told = np.maximum(1 / kept - 1, np.minimum(np.abs(towards / kept) / _FARTHEST, 1.0))
+    precision = (axes * told) @ axes.T
+    pull = axes @ (towards * (1 + told))
     inverse = np.linalg.inv(root)
     back = inverse.T @ precision @ inverse
     return Site(back, inverse.T @ pull + back @ mean)

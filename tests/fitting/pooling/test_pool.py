@@ -111,6 +111,12 @@ def test_draws_far_from_the_group_are_to_be_drawn_again() -> None:
     assert abs(found.athletes[4].moved[:, 0].mean()) < 2.0
 
 
+def test_draws_that_came_twice_are_no_trouble() -> None:
+    squad = [alone(place, PRIORS) for place in range(3)]
+    twice = [replace(each, values=np.repeat(each.values[:500], 2, axis=0)) for each in squad]
+    assert all(each.pareto_k < 0.5 for each in pool(twice, priors=PRIORS, draws=150).athletes)
+
+
 def test_a_group_needs_two() -> None:
     with pytest.raises(QuestionError, match="at least two"):
         pool([alone(0, PRIORS)])
