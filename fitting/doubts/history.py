@@ -92,11 +92,21 @@ class History:
         return self._same[session.type, session.date, session.dose]
 
     def nights_about(self, night: dt.date) -> list[dt.date]:
-        """Return the nights read that lie nearest to one, without itself; at most `WINDOW`."""
-        place = bisect_left(self._nights, night)
-        near = self._nights[max(0, place - WINDOW) : place + WINDOW + 1]
-        near = [other for other in near if other != night]
-        return sorted(near, key=lambda other: abs(other - night))[:WINDOW]
+        """Return the nights read that lie nearest to one, the nearest first; at most `WINDOW`."""
+        nights, after = self._nights, bisect_left(self._nights, night)
+        before = after - 1
+        if after < len(nights) and nights[after] == night:
+            after += 1
+        found: list[dt.date] = []
+        while len(found) < WINDOW and (before >= 0 or after < len(nights)):
+            back, on = before >= 0, after < len(nights)
+            if back and not (on and nights[after] - night < night - nights[before]):
+                found.append(nights[before])
+                before -= 1
+            else:
+                found.append(nights[after])
+                after += 1
+        return found
 
     def readings_of(self, nights: Iterable[dt.date]) -> list[float]:
         """Return the readings of nights that were read, ln ms."""

@@ -74,9 +74,9 @@ def unlikely(
 def _near(night: dt.date, sensor: str, history: History) -> tuple[tuple[float, ...], int, float]:
     """Return the readings near a night, the days to the nearest, and the variance beyond theirs."""
     near = history.nights_about(night)
-    days = min((abs((night - other).days) for other in near), default=0)
+    days = abs((night - near[0]).days) if near else 0
     more = _STRESSOR if night - DAY in history.stressed else 0.0
-    if near and sensor not in {history.sensors[other] for other in near}:
+    if near and all(history.sensors[other] != sensor for other in near):
         more += _SENSOR_STEP
     return tuple(history.readings_of(near)), days, more
 

@@ -50,16 +50,26 @@ class Opened:
         assert found
         self._token = found[1]
 
-    def timed(self, view: str, **form: str) -> float:
-        """Return how long a view took, or a form with the view that says what it did, ms."""
+    def timed(self, view: str, **form: str) -> tuple[float, float]:
+        """Return how long a view took, or a form with the view that says what it did.
+
+        Returns:
+            By the clock and of a processor, ms both.
+        """
         data = None
         if form:
             data = urllib.parse.urlencode({"token": self._token, **form}).encode()
-        begun = time.perf_counter()
+        begun, worked = time.perf_counter(), self.worked()
         page, where = self._read(f"{self.home}{view}", data)
-        taken = 1000 * (time.perf_counter() - begun)
+        taken = 1000 * (time.perf_counter() - begun), self.worked() - worked
         assert not form or "done=" in where, page
         return taken
+
+    def worked(self) -> float:
+        """Return how long processors have worked for the process, ms; NaN where nothing tells."""
+        threads = Path(f"/proc/{self.process.pid}/task").glob("*/schedstat")
+        told = [int(thread.read_text().split()[0]) for thread in threads]
+        return sum(told) / 1e6 if told else float("nan")
 
     def memory(self) -> float:
         """Return the resident memory of the process, MiB; NaN where the system does not tell."""
@@ -108,9 +118,10 @@ def start(folder: Path) -> tuple[float, float]:
     return page.link_after, page.view_after
 
 
-def entries(page: Opened) -> list[tuple[str, list[float]]]:
+def entries(page: Opened) -> list[tuple[str, list[tuple[float, float]]]]:
     """Enter readings and sessions, day by day."""
-    readings, sessions = [], []
+    readings: list[tuple[float, float]] = []
+    sessions: list[tuple[float, float]] = []
     rng = np.random.default_rng(1)
     for day in (FIRST + dt.timedelta(days=i) for i in range(ENTRIES)):
         ms = f"{66 + 3 * rng.standard_normal():.1f}"
@@ -123,11 +134,12 @@ def entries(page: Opened) -> list[tuple[str, list[float]]]:
     return [("reading, entered and answered", readings), ("session, the same", sessions)]
 
 
-def text(starts: Any, rows: list[tuple[str, list[float]]], memory: list[float]) -> str:
+def text(starts: Any, rows: list[tuple[str, Any]], memory: list[float]) -> str:
     link, view = (float(np.median([each[i] for each in starts])) for i in (0, 1))
     table = "\n".join(
-        f"| {name} | {len(ms)} | {np.median(ms):.0f} ms | {np.quantile(ms, 0.99):.0f} ms |"
+        f"| {name} | {len(ms)} | {middle[0]:.0f} ms | {rarely[0]:.0f} ms | {middle[1]:.0f} ms |"
         for name, ms in rows
+        for middle, rarely in [np.quantile(ms, [0.5, 0.99], axis=0)]
     )
     before, half, after = memory
     return f"""# How soon the page answers
@@ -135,8 +147,8 @@ def text(starts: Any, rows: list[tuple[str, list[float]]], memory: list[float]) 
 Written by `python -m tests.studies.page_speed`, Python {platform.python_version()}, on the demo \
 season, the page in a process of its own and asked over HTTP{_load()}.
 
-| | how many | median | 99 in 100 within |
-| --- | --- | --- | --- |
+| | how many | median | 99 in 100 within | of which a processor works (median) |
+| --- | --- | --- | --- | --- |
 {table}
 
 - From the command to the opening link {link:.1f} s, to the first view {view:.1f} s (median of \
@@ -144,10 +156,26 @@ season, the page in a process of its own and asked over HTTP{_load()}.
 - Memory: {before:.0f} MiB, after {VIEWS // 2} views {half:.0f} MiB, after {VIEWS} \
 {after:.0f} MiB.
 
-An entry is answered with the view that says what it means: the files are written, read and \
-checked again, the new morning is taken in for each draw of the posterior, and the answer of the \
-morning is worked out anew. A view asked for again is not.
+The aims are 100 ms for an entry at the median, 300 ms for 99 in 100, and 2 s from the command to \
+the first view, with the machine to itself{_missed(rows, view)}. An entry is answered with the \
+view that says what it means: the files are written, what changed is read and checked, the new \
+morning is taken in for each draw of the posterior, and the answer of the morning is worked out \
+anew. What the next entry is held against is worked out once that was answered. A view asked for \
+again is not worked out again.
 """
+
+
+def _missed(rows: list[tuple[str, Any]], view: float) -> str:
+    """Return by how much the aims are missed; empty where none is."""
+    said = []
+    for name, ms in rows:
+        middle, rarely = np.quantile([clock for clock, _ in ms], [0.5, 0.99])
+        if middle > 100 or rarely > 300:
+            over = max(0.0, middle - 100), max(0.0, rarely - 300)
+            said.append(f"{name}, by {over[0]:.0f} and {over[1]:.0f} ms")
+    if view > 2:
+        said.append(f"the first view by {view - 2:.1f} s")
+    return f"; here they are missed: {', '.join(said)}" if said else ""
 
 
 def _load() -> str:
