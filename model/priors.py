@@ -12,6 +12,8 @@ from functools import cached_property
 from math import log
 from typing import Final, NamedTuple
 
+from slackwater.model import names as n
+
 LN_2: Final = log(2.0)
 
 
@@ -144,6 +146,14 @@ class Priors:
             label: a type, attribute value, intervention or stressor.
         """
         return None
+
+    def log_rate_ratio_of(self, measure: str) -> Belief:
+        """Return what is believed of one intervention's log rate ratio."""
+        return self.of(n.LOG_RATE_RATIO, measure) or self.log_rate_ratio
+
+    def lift_of(self, measure: str) -> Belief:
+        """Return what is believed of one intervention's lift, ln."""
+        return self.of(n.LIFT, measure) or self.lift
 
 
 class LabelBelief(NamedTuple):

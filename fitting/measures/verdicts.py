@@ -156,10 +156,10 @@ def ever_tried(athlete: Athlete) -> list[Tried]:
     now = latest_state(athlete)
     if now is None:
         return by_trial
-    prior = athlete.posterior.priors.log_rate_ratio
+    prior = athlete.posterior.priors.log_rate_ratio_of
     logged = [name for name in now.interventions if told_by_log(trials, name)]
     draws = {name: now.log_ratio(name) for name in logged}
-    return [*by_trial, *(Tried(k, None, Effect.of(x, prior), None, x) for k, x in draws.items())]
+    return [*by_trial, *(Tried(k, None, Effect.of(x, prior(k)), None, x) for k, x in draws.items())]
 
 
 def told_by_log(trials: Sequence[Trial], measure: str) -> bool:

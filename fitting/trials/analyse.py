@@ -174,7 +174,7 @@ def analyse_trial(
     due_now = due(season, trial, peek=peek)
     by_lot = trial_season(season, plan.measure, due_now.stretches, as_assigned=True)
     judging = ask(by_lot)
-    now, prior = judging.now, judging.posterior.priors.log_rate_ratio
+    now, prior = judging.now, judging.posterior.priors.log_rate_ratio_of(plan.measure)
     compared = compare_intervention(judging, plan.measure, level)
     log_ratio = now.log_ratio(plan.measure)
     effect = fresh = Effect.of(log_ratio, prior)

@@ -140,7 +140,7 @@ def plan_trial(
         NoAnswerError: nothing to learn it from, or too small an effect for any measure.
     """
     check_level(level)
-    now, prior = athlete.now, athlete.posterior.priors.log_rate_ratio
+    now, prior = athlete.now, athlete.posterior.priors.log_rate_ratio_of(wanted.measure)
     start = _check(now, wanted, athlete.trials)
     habits = habits_of(now.season)
     shares = _shares(now, habits)
@@ -287,7 +287,7 @@ def _tasks(
     past = season_before(now.season, wanted.measure)
     each = (size,) if size else SIZES
     draws = now.draws.sizes["sample"]
-    belief = athlete.posterior.priors.lift
+    belief = athlete.posterior.priors.lift_of(wanted.measure)
     lift = np.random.default_rng(wanted.seed).normal(*belief, draws)
     earlier = np.zeros(draws)
     if wanted.measure in now.interventions:

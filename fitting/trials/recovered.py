@@ -164,8 +164,8 @@ def rate_sd(planned: Season, truth: Truth, measure: str, priors: Priors) -> floa
     dip_sd = hypot(priors.type_dip.sd, exp(priors.type_dip_sd.mean))
     rate_sd_of_types = hypot(priors.type_rate.sd, exp(priors.type_rate_sd.mean))
     believed = [
-        priors.log_rate_ratio.sd,
-        priors.lift.sd,
+        priors.log_rate_ratio_of(measure).sd,
+        priors.lift_of(measure).sd,
         *[dip_sd] * len(types),
         *[rate_sd_of_types] * len(types),
     ]

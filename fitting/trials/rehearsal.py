@@ -199,7 +199,7 @@ def rehearse(task: Rehearsal) -> Rehearsed:
         posterior = fit_briefly(made, priors=task.priors, seed=task.seed)
     draws = posterior.draws
     ratios = draws[n.LOG_RATE_RATIO].sel({n.INTERVENTION: task.measure}).values
-    effect = Effect.of(ratios, task.priors.log_rate_ratio)
+    effect = Effect.of(ratios, task.priors.log_rate_ratio_of(task.measure))
     return Rehearsed(
         sessions_per_arm=task.sessions_per_arm,
         days=int((made.last_night - task.trial.start) / DAY) + 1,

@@ -132,3 +132,11 @@ def test_an_athletes_own_share_is_what_their_readings_narrowed() -> None:
     half = np.exp(np.log(group).mean() + 0.5 * (np.log(group) - np.log(group).mean()))
     assert UNKNOWN.own_share("hill run", half, rng) == pytest.approx(0.75, abs=0.03)
     assert UNKNOWN.own_share("hill run", np.full(10, 2.0), rng) == 1.0
+
+
+def test_what_a_group_knows_of_a_measure_stands_in_for_what_is_believed_of_any() -> None:
+    known = LabelBelief("log_rate_ratio", "river dip", Belief(0.1, 0.2))
+    priors = GroupPriors(labels=(known, known._replace(quantity="lift")))
+    assert priors.log_rate_ratio_of("river dip") == priors.lift_of("river dip") == (0.1, 0.2)
+    assert priors.log_rate_ratio_of("beet juice") == Priors().log_rate_ratio
+    assert Priors().lift_of("river dip") == Priors().lift
