@@ -45,6 +45,7 @@ WEEKS = (12, 24, 36)
 NOT_MEASURED = "Not measured in this run."
 PLANS = (None, 12)  # sessions per arm: as many as four chances in five take, and few
 WRONG = (FASTER, SLOWER)
+GOAL = 0.05  # of false verdicts, at most
 PARTS = 8
 Rows = list[dict[str, Any]]
 Cells = dict[tuple[str, int], Rows]
@@ -93,8 +94,7 @@ def _cells(
 def shares(count: int, of: int) -> str:
     """Return a share in percent with its exact 95 % binomial range (Clopper & Pearson 1934)."""
     low = beta.ppf(0.025, count, of - count + 1) if count else 0.0
-    high = beta.ppf(0.975, count + 1, of - count) if count < of else 1.0
-    return f"{100 * count / of:.0f} % ({100 * low:.0f}–{100 * high:.0f})"
+    return f"{100 * count / of:.0f} % ({100 * low:.0f}–{100 * _most(count, of):.0f})"
 
 
 def _said(rows: Rows, *verdicts: str) -> str:
@@ -103,6 +103,24 @@ def _said(rows: Rows, *verdicts: str) -> str:
 
 def _held(rows: Rows, what: str) -> str:
     return shares(round(sum(row[what]["cover"] for row in rows)), len(rows))
+
+
+def _goal(false: Cells) -> str:
+    """Return in words whether false verdicts are as seldom as is aimed at, in every cell."""
+    counts = {cell: sum(row["verdict"] in WRONG for row in rows) for cell, rows in false.items()}
+    known = {cell: count for cell, count in counts.items() if false[cell]}
+    missed = [c for c, count in known.items() if count > GOAL * len(false[c])]
+    open_ = [c for c, count in known.items() if _most(count, len(false[c])) > GOAL]
+    found = f"The goal of at most {100 * GOAL:.0f} % is met by the share found in every cell."
+    if missed:
+        named = "; ".join(f"{name}, {weeks} weeks" for name, weeks in missed)
+        found = f"The goal of at most {100 * GOAL:.0f} % is **not met** in: {named}."
+    left = f"In {len(open_)} of {len(known)} so few trials do not rule out more than that."
+    return f"{found} {left}" if open_ else found
+
+
+def _most(count: int, of: int) -> float:
+    return float(beta.ppf(0.975, count + 1, of - count)) if count < of else 1.0
 
 
 def _table(head: str, cells: Cells, row: Callable[[Rows], Iterable[str]]) -> str:
@@ -145,9 +163,10 @@ def _page(false: Cells, true: Cells, free: Cells, promises: str, given: argparse
     told = [row for rows in free.values() for row in rows]
     verdicts = sum(row["verdict"] != UNDECIDED for row in told)
     got_one = f": {verdicts} of {len(told)} seasons got one" if told else ""
-    command = " ".join(
-        f"--{k} {getattr(given, k)}" for k in ("false", "true", "outside", "promises")
-    )
+    sizes = ("false", "true", "outside", "promises")
+    command = " ".join(f"--{k} {getattr(given, k)}" for k in sizes)
+    if math.isfinite(given.minutes):
+        command += f" --minutes {given.minutes:g}"
     return f"""# Verdicts on measures
 
 Written by `python -m tests.studies.trial {command}`. In brackets: exact 95 % binomial ranges.
@@ -167,9 +186,9 @@ no verdict, whatever `--peek` shows.
 
 {_table(FALSE_HEAD, false, _false_row)}
 
-All together: {wrong} of {len(null)} verdicts are false. Seasons of one number are one athlete and \
-one sequence of luck in all of these cells, so that cells can be compared; their counts cannot be \
-added up as if they were independent.
+{_goal(false)} All together: {wrong} of {len(null)} verdicts are false. Seasons of one number are \
+one athlete and one sequence of luck in all of these cells, so that cells can be compared; their \
+counts cannot be added up as if they were independent.
 
 ## In a trial, with an effect
 
