@@ -1,7 +1,8 @@
 """Work done in a process of its own, so that damaged input cannot take this one down.
 
 Libraries that read packed files do so in machine code: what a damaged or hostile file makes of
-them (no end, all memory, an abort) then ends the other process alone.
+them (no end, all memory, an abort) then ends the other process alone. And what processes that share
+a machine need to know.
 """
 
 from __future__ import annotations
@@ -17,6 +18,10 @@ from slackwater.fitting.files import MEBIBYTE
 
 SECONDS: Final = 60
 MEMORY: Final = 2048 * MEBIBYTE
+# Linear algebra of a process that works beside as many as there are cores; read when it begins.
+ONE_THREAD: Final = dict.fromkeys(
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1"
+)
 _CHILD: Final = "from slackwater.fitting.apart import _serve; _serve()"
 
 

@@ -23,6 +23,7 @@ import dask
 from distributed import Client, Future, KilledWorker, LocalCluster, as_completed
 from distributed.security import Security
 
+from slackwater.fitting.apart import ONE_THREAD
 from slackwater.fitting.squads.each import Done, Task, fit_one
 from slackwater.model.errors import QuestionError, Reason
 from slackwater.model.season import Season
@@ -42,9 +43,6 @@ _CONFIG: Final = {
     "distributed.scheduler.http.routes": [],
     "distributed.worker.http.routes": [],
 }
-_ONE_THREAD: Final = dict.fromkeys(
-    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1"
-)
 
 
 @dataclass(frozen=True)
@@ -165,7 +163,7 @@ def _of_this_machine(cores: int | None) -> Iterator[LocalCluster]:
             dashboard_address=None,
             scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
             silence_logs=logging.CRITICAL,
-            env=_ONE_THREAD,
+            env=ONE_THREAD,
             local_directory=scratch,
         ) as started,
     ):

@@ -9,8 +9,9 @@ from __future__ import annotations
 import os
 import sys
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
 from dataclasses import dataclass
 from multiprocessing import get_context
 from multiprocessing.context import BaseContext
@@ -21,6 +22,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from slackwater.fitting.apart import ONE_THREAD
 from slackwater.fitting.measures.verdicts import Effect, verdict
 from slackwater.fitting.trials.stretches import (
     Assigned,
@@ -280,7 +282,8 @@ def rehearse_all(
     """
     workers, context = min(os.cpu_count() or 1, len(tasks)), _context()
     with ProcessPoolExecutor(workers, context, _take_turns, (context.Lock(),)) as pool:
-        waiting = [pool.submit(work, task) for task in tasks]
+        with _beginning_with(ONE_THREAD):
+            waiting = [pool.submit(work, task) for task in tasks]
         try:
             for done, finished in enumerate(as_completed(waiting), start=1):
                 finished.result()  # stop at the first that fails
@@ -289,6 +292,21 @@ def rehearse_all(
         finally:
             pool.shutdown(cancel_futures=True)
     return [each.result() for each in waiting]
+
+
+@contextmanager
+def _beginning_with(variables: Mapping[str, str]) -> Iterator[None]:
+    """Have processes that begin meanwhile find these variables in their environment."""
+    before = {name: os.environ.get(name) for name in variables}
+    os.environ.update(variables)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
 
 
 def _context() -> BaseContext:

@@ -177,7 +177,14 @@ def test_own_priors_are_used() -> None:
             for name, belief in vars(Priors()).items()
         }
     )
-    mine = compiled(SEASONS["more than a year"], others)
+    days = [day for day in pd.date_range("2031-03-02", "2031-03-16") if day.day != 8]
+    types = np.resize(table("types")["type"], len(days))
+    early = table("readings").iloc[[0]].assign(date=pd.Timestamp("2029-11-10"))
+    spring = season(
+        readings=pd.concat([early, table("readings")]),
+        sessions=pd.DataFrame({"date": days, "type": types}),
+    )  # in which all of them take part: over a year, and a day perhaps forgotten
+    mine = compiled(spring, others)
     point = random_point(mine.start, np.random.default_rng(3))
     expected = by_hand(mine, point, others)
     assert mine.value(point) == pytest.approx(expected, rel=1e-9)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -236,7 +237,8 @@ def _plan_trial(page: Page, measure: str, *smallest: str) -> None:
         return
     page.say("So the rower asks for what it can find:")
     found = page.ask("trial", "plan", *chosen, "--draft")["smallest_found_days"]
-    page.run("trial", "plan", "--measure", measure, "--smallest", f"{found:.1f}", "--seed", seed)
+    smallest = f"{ceil(10 * found) / 10:.1f}"  # not below what it can find
+    page.run("trial", "plan", "--measure", measure, "--smallest", smallest, "--seed", seed)
 
 
 def _through(
