@@ -50,8 +50,9 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
 
     def learn(stretches: tuple[Stretch, ...], draws: int = DRAWS, rounds: int = ROUNDS) -> Learnt:
         model, code, start = compiled_for(season, priors, stretches)
-        many = np.repeat(np.array(code.lengths) > MANY, code.lengths)
-        middle = np.where(many, 0.0, np.repeat(start, code.lengths))
+        of_nights = [n.UNLOGGED_DIP in name for name in code.names]
+        many = np.repeat((np.array(code.lengths) > MANY) | of_nights, code.lengths)
+        middle = np.repeat(start, code.lengths)
         for drawn in islice(draw(code.density(), middle, ~many, seed, draws), rounds):
             posterior = named_draws(model, code, drawn.points)
             checks = _check(posterior)
