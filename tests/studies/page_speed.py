@@ -131,7 +131,12 @@ def entries(page: Opened) -> list[tuple[str, list[tuple[float, float]]]]:
             label = TYPES[day.toordinal() % 3]
             sessions.append(page.timed("event", type=label, day=str(day), sure="yes"))
             time.sleep(0.5)
-    return [("reading, entered and answered", readings), ("session, the same", sessions)]
+    half = ENTRIES // 2
+    return [
+        (f"reading, entered and answered, {half} days from a fit on", readings[:half]),
+        (f"the same, {half} days later, without a new fit", readings[half:]),
+        ("session, the same", sessions),
+    ]
 
 
 def text(starts: Any, rows: list[tuple[str, Any]], memory: list[float]) -> str:

@@ -237,8 +237,8 @@ def _plan_trial(page: Page, measure: str, *smallest: str) -> None:
         return
     page.say("So the rower asks for what it can find:")
     found = page.ask("trial", "plan", *chosen, "--draft")["smallest_found_days"]
-    smallest = f"{ceil(10 * found) / 10:.1f}"  # not below what it can find
-    page.run("trial", "plan", "--measure", measure, "--smallest", smallest, "--seed", seed)
+    enough = f"{ceil(10 * found) / 10:.1f}"  # not below what it can find
+    page.run("trial", "plan", "--measure", measure, "--smallest", enough, "--seed", seed)
 
 
 def _through(
