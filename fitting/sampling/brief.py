@@ -103,8 +103,8 @@ def compiled_for(season: Season, priors: Priors, stretches: tuple[Stretch, ...] 
         with _turn:
             model = build_model(season, priors, stretches)
             code = compile_model(model, identity(priors))
-        initial = model.initial_point()
-        _known[key] = Compiled(model, code, [float(np.mean(initial[v])) for v in code.names])
+        pieces = np.split(code.initial, np.cumsum(code.lengths)[:-1])
+        _known[key] = Compiled(model, code, [float(np.mean(piece)) for piece in pieces])
     known = _known[key]
     put_season(known.model, season, priors, stretches)
     return known._replace(code=known.code.reading(known.model))

@@ -53,7 +53,7 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
         lengths: how many numbers each of them takes.
         logp: the compiled log density with gradient.
         memory: the data it reads.
-        start: returns an initial point for a seed.
+        initial: the point that chains begin near.
         progress: called with the draws finished and the draws in all, about ten times
             a second.
     """
@@ -62,8 +62,12 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
     lengths: list[int]
     logp: Any
     memory: NDArray[np.int64]
-    start: Callable[[int], Floats]
+    initial: Floats
     progress: Callable[[int, int], None] | None = None
+
+    def start(self, seed: int) -> Floats:
+        """Return where a chain begins: near the initial point, give or take 1 (PyMC's habit)."""
+        return self.initial + np.random.default_rng(seed).uniform(-1.0, 1.0, len(self.initial))
 
     def reading(self, model: pm.Model) -> MachineCode:
         """Return the same code for what its model holds by now.
@@ -160,7 +164,7 @@ def compile_model(
         lengths=lengths,
         logp=_callback(arrays, [identity, *names], lambda: _flat_function(model, lengths)),
         memory=_pack(list(arrays.values())),
-        start=_jittered(np.concatenate([np.ravel(start_values[name]) for name in names])),
+        initial=np.concatenate([np.ravel(start_values[name]) for name in names]),
         progress=progress,
     )
 
@@ -197,15 +201,6 @@ def _flat_function(model: pm.Model, lengths: list[int]) -> Any:
     flat = pt.concatenate([g if g.ndim else g[None] for g in gradient])
     outputs = graph_replace([logp, flat], replaced, strict=True)
     return pytensor.function([point], outputs, mode="NUMBA", trust_input=True)
-
-
-def _jittered(point: Floats) -> Callable[[int], Floats]:
-    """Return what starts each chain elsewhere: the point, give or take 1 (PyMC's habit)."""
-
-    def start(seed: int) -> Floats:
-        return point + np.random.default_rng(seed).uniform(-1.0, 1.0, len(point))
-
-    return start
 
 
 # The memory is one buffer of 8-byte numbers, read both as integers and as floats: its
