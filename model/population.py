@@ -244,24 +244,6 @@ class Population:
         made = [self.days_of_another(label, rng, values) for _ in range(athletes)]
         return np.asarray(np.std(made, axis=0))
 
-    def own_share(
-        self, label: str, days: Floats, rng: np.random.Generator, values: Sequence[str] = ()
-    ) -> float:
-        """Return how much of what is known of an athlete's days is the athlete's own, 0 to 1.
-
-        One minus the variance of the logarithm of their days over that of one more athlete's of
-        the group: 0 where their own readings have added nothing, near 1 where they have all but
-        settled it. Where the group alone says one day for sure, nothing is left to add.
-
-        Args:
-            label: the type.
-            days: draws of the athlete's days to recover, of any number.
-            rng: source of randomness.
-            values: the attribute values that the type has.
-        """
-        before = np.log(self.days_of_another(label, rng, values)).var()
-        return float(np.clip(1.0 - np.log(days).var() / before, 0.0, 1.0)) if before > 0 else 0.0
-
     def _days(self, quantity: Any, label: str, values: Sequence[str]) -> Floats:
         log_dip = quantity(n.TYPE_DIP_MEAN) + quantity(n.TYPE_LOG_DIP, label)
         log_rate = quantity(n.TYPE_RATE_MEAN) + quantity(n.TYPE_LOG_RATE, label)
@@ -272,6 +254,20 @@ class Population:
         threshold = threshold_of(np.exp(quantity(n.NOISE_SD)))
         days: Floats = days_to_recover(decays, threshold, np.exp(log_rate))
         return days
+
+
+def own_share(own: Floats, of_another: Floats) -> float:
+    """Return how much of what the group leaves open an athlete's own readings settle, 0 to 1.
+
+    One minus the ratio of variances: 0 where they have added nothing, near 1 where they have all
+    but settled it. Where the group alone is sure, nothing is left to add.
+
+    Args:
+        own: draws of the athlete's, own readings and the group taken together; of a time, its log.
+        of_another: draws of one more athlete's, of whom nothing is known yet.
+    """
+    before = of_another.var()
+    return float(np.clip(1 - own.var() / before, 0.0, 1.0)) if before > 0 else 0.0
 
 
 def prior_of(shared: Shared, priors: Priors | None = None) -> Belief:

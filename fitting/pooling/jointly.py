@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import nutpie
 import xarray as xr
 from numpy.typing import NDArray
 from nutpie.compiled_pyfunc import from_pyfunc
@@ -26,7 +25,8 @@ from slackwater.fitting.pooling.alone import alone_of_draws
 from slackwater.fitting.pooling.joint_density import JointDensity
 from slackwater.fitting.pooling.pool import OfGroup, Pooled
 from slackwater.fitting.sampling.brief import compiled_for
-from slackwater.fitting.sampling.fit import TARGET_ACCEPT, check
+from slackwater.fitting.sampling.fit import TARGET_ACCEPT, check, sampled
+from slackwater.fitting.sampling.machine_code import POINT
 from slackwater.fitting.sampling.naming import named_draws
 from slackwater.fitting.sampling.posterior import FitChecks, flat
 from slackwater.model import names as n
@@ -39,7 +39,6 @@ from slackwater.model.season import Season
 Floats = NDArray[np.float64]
 
 MOST_ATHLETES: Final = 30  # beyond, pooling in two stages tells the same in a fraction of the time
-_POINT: Final = "point"
 
 
 @dataclass(frozen=True)
@@ -106,7 +105,7 @@ def _sample(
         return joint.start + np.random.default_rng(seed).uniform(-0.3, 0.3, len(joint.start))
 
     def expand(*seeds: int) -> Callable[[Floats], dict[str, Floats]]:
-        return lambda point: {_POINT: point}
+        return lambda point: {POINT: point}
 
     size = len(joint.start)
     model = from_pyfunc(
@@ -115,10 +114,10 @@ def _sample(
         expand,
         [np.dtype(np.float64)],
         [(size,)],
-        [_POINT],
+        [POINT],
         make_initial_point_fn=start,
     )
-    raw = nutpie.sample(
+    drawn, stats = sampled(
         model,
         draws=draws,
         tune=tune,
@@ -126,11 +125,8 @@ def _sample(
         cores=cores,
         seed=seed,
         target_accept=TARGET_ACCEPT,
-        progress_bar=False,
-        save_warmup=False,
     )
-    tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
-    return tree["posterior"].to_dataset()[_POINT].values, tree["sample_stats"].to_dataset()
+    return drawn[POINT].values, stats
 
 
 def _joint(

@@ -133,7 +133,7 @@ class _Run(NamedTuple):
         self, seed: int, tune: int, target_accept: float
     ) -> tuple[dict[str, xr.Dataset], FitChecks]:
         """Return the posterior's groups, by name, and how the sampler fared."""
-        raw = nutpie.sample(
+        drawn, stats = sampled(
             self.compiled,
             draws=self.draws,
             tune=tune,
@@ -141,13 +141,9 @@ class _Run(NamedTuple):
             cores=self.cores,
             seed=seed,
             target_accept=target_accept,
-            progress_bar=False,
-            save_warmup=False,
         )
-        tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
-        points = tree["posterior"].to_dataset()[POINT].values
-        posterior = named_draws(self.model, self.compiled, points)
-        stats = tree["sample_stats"].to_dataset()[list(_KEPT_STATS)].rename(_KEPT_STATS)
+        posterior = named_draws(self.model, self.compiled, drawn[POINT].values)
+        stats = stats[list(_KEPT_STATS)].rename(_KEPT_STATS)
         groups = {
             "posterior": posterior,
             "sample_stats": stats.drop_vars([c for c in stats.coords if c not in stats.dims]),
@@ -155,6 +151,18 @@ class _Run(NamedTuple):
             "constant_data": constant(self.model),
         }
         return groups, check(posterior, stats)
+
+
+def sampled(compiled: Any, **how: Any) -> tuple[xr.Dataset, xr.Dataset]:
+    """Return what nutpie draws from a compiled model after its warm-up, and how it fared.
+
+    Args:
+        compiled: the model.
+        **how: `draws`, `tune`, `chains`, `cores`, `seed` and `target_accept`, as nutpie takes them.
+    """
+    raw = nutpie.sample(compiled, progress_bar=False, save_warmup=False, **how)
+    tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()
+    return tree["posterior"].to_dataset(), tree["sample_stats"].to_dataset()
 
 
 def _struggled(checks: FitChecks) -> bool:

@@ -11,8 +11,7 @@ from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.state.athlete import Athlete
 from slackwater.model import names as n
 from slackwater.model.design import design_of
-from slackwater.model.dynamics import Floats
-from slackwater.model.population import Population
+from slackwater.model.population import Population, own_share
 
 
 @dataclass(frozen=True)
@@ -54,13 +53,3 @@ def own_parts(
             share = own_share(np.log(own), np.log(population.days_of_another(label, rng, mine)))
         found.append(OwnPart(label, interval(own, level), share))
     return tuple(found)
-
-
-def own_share(own: Floats, of_another: Floats) -> float:
-    """Return how much of the variance that the group leaves open the own readings settle.
-
-    Args:
-        own: draws of the athlete's, own readings and the group taken together.
-        of_another: draws of one more athlete's, of whom nothing is known yet.
-    """
-    return float(np.clip(1 - own.var() / of_another.var(), 0.0, 1.0))

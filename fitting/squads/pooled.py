@@ -26,10 +26,9 @@ from slackwater.fitting.squads.index import (
     file_of,
     kept_draws,
 )
-from slackwater.fitting.squads.own import own_share
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, SeasonError
-from slackwater.model.population import Population
+from slackwater.model.population import Population, own_share
 
 FEWEST: Final = 2
 

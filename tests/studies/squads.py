@@ -37,7 +37,7 @@ from slackwater.fitting.sampling.brief import fit_briefly
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
-from slackwater.model.population import Population
+from slackwater.model.population import Population, own_share
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import TYPES, Made, Measure, make
@@ -231,7 +231,10 @@ def of_new(squad: int, place: int, group: Population) -> Iterable[dict[str, Any]
                     for i, label in enumerate(labels)
                 ],
                 "own_share": [
-                    group.own_share(label, days[:, i], np.random.default_rng(place))
+                    own_share(
+                        np.log(days[:, i]),
+                        np.log(group.days_of_another(label, np.random.default_rng(place))),
+                    )
                     for i, label in enumerate(labels)
                 ],
             }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from typing import Final
 
 from rich.console import RenderableType
 from rich.padding import Padding
@@ -21,6 +22,8 @@ from slackwater.fitting.report.terminal.pieces import (
 from slackwater.fitting.squads.compare import SquadCompared
 from slackwater.fitting.text import listed, plural
 
+HEAD: Final = ("athlete", "with", "without", "rate", "alone", "faster")  # of `rows`
+
 
 def text(answer: SquadCompared) -> Iterable[RenderableType]:
     """Yield the answer for the terminal."""
@@ -31,7 +34,7 @@ def text(answer: SquadCompared) -> Iterable[RenderableType]:
     for name, value in facts(answer):
         table.add_row(name, value)
     yield table
-    table = new_table("athlete", "with", "without", "rate", "alone", "faster")
+    table = new_table(*HEAD)
     for row in rows(answer):
         table.add_row(*map(Text, row))
     yield table

@@ -29,13 +29,12 @@ _DAYS: Final = ("athlete", "sessions", "days", "alone, days", "own part", "takes
 
 def morning(answer: SquadToday) -> Part:
     """Say who is at baseline, who is not, who was not read."""
-    head = ("athlete", "reading", "off baseline", "state", "chance", "from")
     caption = "Each athlete's morning, and from when training may come again"
     return Part(
         "this-morning",
         "This morning",
         tuple(told.said(answer)),
-        Table(caption, head, tuple(map(_named, told.rows(answer)))),
+        Table(caption, told.HEAD, tuple(map(_named, told.rows(answer)))),
     )
 
 
@@ -87,7 +86,6 @@ def of_group(answer: SquadRecovery, typical: TypeOfGroup) -> Part:
 
 def measure(answer: SquadCompared) -> Part:
     """Say what is known of a measure across the squad."""
-    head = ("athlete", "with", "without", "rate", "alone", "faster")
     facts = tuple(f"{name}: {value}." for name, value in compared.facts(answer))
     return Part(
         "measure-" + "".join(c if c.isalnum() else "-" for c in answer.intervention),
@@ -95,7 +93,7 @@ def measure(answer: SquadCompared) -> Part:
         tuple(compared.said(answer)),
         Table(
             "Sessions with and without it, and the recovery rate with over without",
-            head,
+            compared.HEAD,
             tuple(map(_named, compared.rows(answer))),
         ),
         notes=(*map(words.capital, facts), words.sentence(sentence(answer.verdict_rule))),

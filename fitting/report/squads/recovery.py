@@ -10,8 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from slackwater.fitting.report import words
-from slackwater.fitting.report.reasons import sentences
-from slackwater.fitting.report.squads.unanswered import left_out
+from slackwater.fitting.report.squads.unanswered import left_out, to_mind
 from slackwater.fitting.report.terminal.pieces import (
     Details,
     Terms,
@@ -44,9 +43,7 @@ def text(answer: SquadRecovery) -> Iterable[RenderableType]:
         yield table
     for line in of_one_athlete(answer):
         yield Padding(Text(line), (0, 0, 0, 2))
-    for each in answer.athletes:
-        for sentence in sentences(each.mind):
-            yield Details(Text(f"{each.athlete}: {sentence}"))
+    yield from map(Details, map(Text, to_mind(answer.athletes)))
     yield Terms(
         "Group: a typical athlete of it; athletes differ by about so many days; one more is an "
         "athlete of whom nothing is known yet. Days: from a typical session, by the athlete's own "

@@ -11,12 +11,12 @@ from rich.text import Text
 
 from slackwater.fitting.answers.baseline import LIKELY, LIKELY_NOT, POSSIBLY
 from slackwater.fitting.report import words
-from slackwater.fitting.report.reasons import sentences
-from slackwater.fitting.report.squads.unanswered import left_out
+from slackwater.fitting.report.squads.unanswered import left_out, to_mind
 from slackwater.fitting.report.terminal.pieces import Details, Terms, heading_of, new_table
 from slackwater.fitting.squads.today import AthleteToday, SquadToday
 from slackwater.fitting.text import listed, plural
 
+HEAD: Final = ("athlete", "reading", "off baseline", "state", "chance", "from")  # of `rows`
 _WHERE: Final = {
     LIKELY: "Likely recovered",
     POSSIBLY: "Perhaps recovered, or nearly",
@@ -29,13 +29,11 @@ def text(answer: SquadToday) -> Iterable[RenderableType]:
     yield heading_of(answer, f"The morning of {words.day_name(str(answer.morning))}")
     for line in said(answer):
         yield Padding(Text(line), (0, 0, 0, 2))
-    table = new_table("athlete", "reading", "off baseline", "state", "chance", "from")
+    table = new_table(*HEAD)
     for row in rows(answer):
         table.add_row(*map(Text, row))
     yield table
-    for each in answer.athletes:
-        for sentence in sentences(each.mind):
-            yield Details(Text(f"{each.athlete}: {sentence}"))
+    yield from map(Details, map(Text, to_mind(answer.athletes)))
     yield Terms(
         "Reading: this morning's, and how far it lies over or under baseline. State: how far the "
         "athlete lies under baseline without one night's noise. Chance: that all dips together lie "
