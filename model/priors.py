@@ -78,8 +78,8 @@ class Priors:
         start_rate: its rate; accumulated tiredness recovers more slowly than one session.
         stressor_dip: a stressor's log dip, one day of it.
         stressor_rate: its rate.
-        dip_trend_sd: SD of the change of all types' log dip over half a year, in seasons of
-            a year and more: a sixth deeper or shallower is much; a reason, no source.
+        dip_trend_sd: SD of the change of all types' log dip over half a year, in longer seasons
+            alone: a sixth deeper or shallower is much; a reason, no source.
         rate_trend_sd: the same of all recovery rates.
         log_rate_ratio: log of recovery rate with over without an intervention: centred on
             no effect; one measure in six is beyond 1.5 times as fast, or as slow.

@@ -16,8 +16,8 @@
                             + reading_ln_sd[n]^2)
 
 `type_log_dip` and `type_log_rate` are partially pooled over the types and over the values
-of their attributes. The trends, in seasons of a year and more alone, let recovery as a whole
-change slowly over the years; see `slackwater.model.trend`. The level is integrated out in the
+of their attributes. The trends, in seasons of more than half a year alone, let recovery as a
+whole change slowly; see `slackwater.model.trend`. The level is integrated out in the
 likelihood; `slackwater.model.levels` says what the unexplained is, and when there is any.
 """
 
@@ -110,7 +110,7 @@ def put_season(
 
     Args:
         model: the model of a season that has the same kinds of things in it: types, attributes,
-            stressors, interventions, other sensors, a year or more, or none of them.
+            stressors, interventions, other sensors, more than half a year, or none of them.
         season: up to its last reading.
         priors: what the model believes beforehand.
         stretches: nights that the log does not explain.

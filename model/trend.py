@@ -1,4 +1,4 @@
-"""How recovery itself may change over years: slowly, and only where a season is long.
+"""How recovery itself may change: slowly, and only in seasons of more than half a year.
 
 All types together may have dipped deeper or recovered faster earlier than they do now. The change
 is a random walk on a log scale, back from the last night, in steps of half a year that are gone
@@ -13,15 +13,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-FEWEST_NIGHTS: Final = 365  # shorter seasons are held to have one recovery all through
-STEP_NIGHTS: Final = 182
+STEP_NIGHTS: Final = 182  # seasons no longer than that are held to have one recovery all through
 
 Floats = NDArray[np.float64]
 
 
 def steps_over(nights: int) -> int:
     """Return how many steps a season of so many nights takes, 0 for a short one."""
-    return 0 if nights < FEWEST_NIGHTS else ceil((nights - 1) / STEP_NIGHTS)
+    return 0 if nights <= STEP_NIGHTS else ceil((nights - 1) / STEP_NIGHTS)
 
 
 def step_weights(ages: NDArray[np.int64], steps: int) -> Floats:

@@ -69,7 +69,7 @@ def fit_jointly(
     Nights that the log does not explain are not looked for; who has any is fitted alone and pooled.
 
     Args:
-        seasons: one an athlete, each under a year.
+        seasons: one an athlete, each of half a year at most.
         priors: what is believed of an athlete of whose group nothing is known.
         seed: the same seed gives the same draws.
         draws: draws kept in each chain.
@@ -78,7 +78,7 @@ def fit_jointly(
         cores: chains sampled at once; all the machine's cores if left out.
 
     Raises:
-        QuestionError: too few or too many seasons, or one of a year or more.
+        QuestionError: too few or too many seasons, or one of more than half a year.
     """
     if not 2 <= len(seasons) <= MOST_ATHLETES:
         raise QuestionError(
@@ -90,7 +90,7 @@ def fit_jointly(
     for season in seasons:
         if design_of(season).trend.size:
             raise QuestionError(
-                f"{season.name} is a year long or more, in which recovery itself may change. "
+                f"{season.name} is longer than half a year, in which recovery itself may change. "
                 "Give a shorter season, or fit each athlete alone and pool them."
             )
     joint = JointDensity([compiled_for(season, priors) for season in seasons], seasons, priors)

@@ -15,7 +15,7 @@ from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.recovery import with_type_parameters
 from slackwater.model.season import Season
-from slackwater.model.trend import FEWEST_NIGHTS, STEP_NIGHTS, step_weights, steps_over
+from slackwater.model.trend import STEP_NIGHTS, step_weights, steps_over
 from tests.model.test_recovery import PYTHON_MODE
 
 TREND: Final = {n.DIP_TREND_SD, n.DIP_TREND_Z, n.RATE_TREND_SD, n.RATE_TREND_Z}
@@ -40,21 +40,21 @@ def test_now_has_no_weight_and_half_a_year_back_has_one_step() -> None:
     np.testing.assert_allclose(step_weights(ages, 3), expected)
 
 
-@pytest.mark.parametrize("nights", [FEWEST_NIGHTS, 2 * STEP_NIGHTS + 1, 1000])
+@pytest.mark.parametrize("nights", [STEP_NIGHTS + 1, 2 * STEP_NIGHTS + 1, 1000])
 def test_the_steps_reach_as_far_back_as_the_season(nights: int) -> None:
     weights = step_weights(np.arange(nights), steps_over(nights))
     assert np.all(weights[-1, :-1] == 1)
     assert 0 < weights[-1, -1] <= 1
 
 
-def test_a_season_under_a_year_has_no_trend() -> None:
-    short = build_model(long_season(FEWEST_NIGHTS - 1)).named_vars
+def test_a_season_of_half_a_year_has_no_trend() -> None:
+    short = build_model(long_season(STEP_NIGHTS)).named_vars
     assert not TREND & set(short)
-    assert set(build_model(long_season(FEWEST_NIGHTS)).named_vars) >= TREND
+    assert set(build_model(long_season(STEP_NIGHTS + 1)).named_vars) >= TREND
 
 
 def test_a_long_season_without_sessions_has_no_trend() -> None:
-    dates = pd.date_range("2031-01-01", periods=FEWEST_NIGHTS)
+    dates = pd.date_range("2031-01-01", periods=2 * STEP_NIGHTS)
     season = Season.from_tables("rest", pd.DataFrame({"date": dates, "rmssd_ms": 60.0}))
     assert not TREND & set(build_model(season).named_vars)
 

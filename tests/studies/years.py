@@ -125,7 +125,7 @@ def _page(found: list[dict[str, Any]], seasons: int) -> str:
 Written by `python -m tests.studies.years --seasons {seasons}`.
 
 {seasons} seasons of {NIGHTS} nights of each kind, three session types. *Changing*: as slackwater
-fits seasons of a year and more, recovery as a whole may change slowly. *Fixed*: a recovery
+fits seasons of more than half a year, recovery as a whole may change slowly. *Fixed*: a recovery
 held to be one all through. The share of 80 % ranges of today's typical days that hold the
 truth, their width, and the mean of median minus truth.
 

@@ -30,8 +30,8 @@ _FIXED: Final = (
     "to cost more are in part taken for a lower baseline."
 )
 _CHANGING: Final = (
-    "In a season of a year and more the fit lets recovery as a whole change slowly; every other "
-    "answer is about recovery as it is now."
+    "In a season of more than half a year the fit lets recovery as a whole change slowly; every "
+    "other answer is about recovery as it is now."
 )
 
 

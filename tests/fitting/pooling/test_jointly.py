@@ -22,5 +22,5 @@ def test_a_season_in_which_recovery_may_change_is_refused() -> None:
     dates = pd.date_range("2031-03-01", periods=400)
     readings = pd.DataFrame({"date": dates, "rmssd_ms": np.full(400, 60.0)})
     long = Season.from_tables("years", readings, sessions=table("sessions"))
-    with pytest.raises(QuestionError, match="years is a year long or more"):
+    with pytest.raises(QuestionError, match="years is longer than half a year"):
         fit_jointly([season(), long])
