@@ -55,13 +55,13 @@ class Learnt(NamedTuple):
         last, levels = last_night(draws, season, design, priors, explained)
         return cls(season, priors, explained, groups, checks, last, levels)
 
-    def watched(self, drift: str) -> Watched:
-        """Return what is to be watched; `drift` as for `ordinary`."""
-        return ordinary(flat(self.groups["posterior"]), self.levels, self.priors, drift)
+    def watched(self) -> Watched:
+        """Return what is to be watched."""
+        return ordinary(flat(self.groups["posterior"]), self.levels, self.priors)
 
-    def stretches(self, drift: str) -> tuple[Stretch, ...]:
+    def stretches(self) -> tuple[Stretch, ...]:
         """Return the nights that stand out."""
-        return stretches_in(self.season, self.watched(drift), self.priors)
+        return stretches_in(self.season, self.watched(), self.priors)
 
 
 Learn = Callable[[tuple[Stretch, ...]], Learnt]
@@ -80,9 +80,9 @@ def watched_posterior(
         briefly: the same, good for medians alone.
     """
     learnt = learn(())
-    suspected = learnt.stretches("usual")
-    if suspected:  # a short run tells whether they stay, once drift is learnt apart from them
-        confirmed = briefly(suspected).stretches("learnt")
+    suspected = learnt.stretches()
+    if suspected:  # a short run tells whether they stay, once all else is learnt apart from them
+        confirmed = briefly(suspected).stretches()
         if confirmed:
             learnt = learn(confirmed)
     versions = xr.Dataset(attrs={f"{name}_version": version(name) for name in _VERSIONS})
@@ -96,5 +96,5 @@ def watched_posterior(
         checks=learnt.checks,
         priors=priors,
         stretches=learnt.explained,
-        watched=learnt.watched("learnt"),
+        watched=learnt.watched(),
     )

@@ -1,9 +1,9 @@
 """What ordinary nights of a season are like, so that others stand out.
 
-A stretch that nobody logged makes noise, its lingering and baseline's drift look larger than they
-are, which would hide it. So each is taken no larger than is usual for people in general, and the
-noise as it is from one night to the next, which the first and last night of a stretch alone can
-spoil.
+A stretch that nobody logged makes noise and its lingering look larger than they are, which would
+hide it. So what lingers is taken no larger than is usual for people in general, and the noise as it
+is from one night to the next, which the first and last night of a stretch alone can spoil. How
+baseline drifts the watch learns by itself.
 """
 
 from __future__ import annotations
@@ -21,29 +21,26 @@ from slackwater.model.priors import Priors
 from slackwater.model.unexplained import Watched
 
 _USUAL: Final = 1.0  # prior standard deviations over the median that is usual in general
-_AT_MOST: Final = 2.0  # of the same, for a drift that was learnt apart from what is unexplained
 _ENOUGH: Final = 10  # pairs of nights, for a standard deviation
 _NORMAL: Final = 1.4826  # standard deviations in a normal's median absolute deviation
 
 
-def ordinary(draws: xr.Dataset, levels: Floats, priors: Priors, drift: str = "usual") -> Watched:
+def ordinary(draws: xr.Dataset, levels: Floats, priors: Priors) -> Watched:
     """Return what is to be watched of a fitted season.
 
     Args:
         draws: the posterior.
         levels: readings without dips and sensor step, ln ms, shape (N,).
         priors: what is usual in general.
-        drift: "usual", where a drift that follows something unexplained must be feared, or
-            "learnt", where that was taken out before.
     """
-
-    def at_most(name: str, prior_sds: float) -> float:
-        belief = getattr(priors, name)
-        return min(float(np.median(draws[name])), exp(belief.mean + prior_sds * belief.sd))
-
-    odds = [at_most(name, _USUAL) for name in (n.LINGERING_ODDS, n.PERSISTENCE_ODDS)]
+    odds = [
+        min(float(np.median(draws[name])), exp(belief.mean + _USUAL * belief.sd))
+        for name, belief in (
+            (n.LINGERING_ODDS, priors.lingering_odds),
+            (n.PERSISTENCE_ODDS, priors.persistence_odds),
+        )
+    ]
     lingering, persistence = share_of(np.array(odds)).tolist()
-    drift_sd = at_most(n.DRIFT_SD, 0.0 if drift == "usual" else _AT_MOST)
     steps = np.diff(levels)
     steps = steps[np.isfinite(steps)]
     sd = float(np.median(draws[n.NOISE_SD]))
@@ -54,7 +51,6 @@ def ordinary(draws: xr.Dataset, levels: Floats, priors: Priors, drift: str = "us
     return Watched(
         levels,
         noise_variance=(1 - lingering) * sd**2 * exp(tail**2 / 2),
-        drift_variance=drift_sd**2,
         transient_variance=lingering * sd**2,
         persistence=persistence,
     )

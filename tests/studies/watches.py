@@ -94,7 +94,6 @@ def _watched(y: Floats) -> Watched:
     return Watched(
         y,
         noise_variance=(1 - LINGERING) * SD**2 * float(np.exp(TAIL**2 / 2)),
-        drift_variance=DRIFT**2,
         transient_variance=LINGERING * SD**2,
         persistence=PERSISTENCE,
     )

@@ -115,7 +115,6 @@ def posterior(
         watched=Watched(
             levels=fitted.data[n.LOG_RMSSD].values,
             noise_variance=float(np.median(np.asarray(known.noise_sd))) ** 2,
-            drift_variance=float(np.median(np.asarray(known.drift_sd))) ** 2,
             transient_variance=0.0,
             persistence=0.5,
         ),
