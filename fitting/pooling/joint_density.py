@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.fitting.pooling.joint_places import Dips, Shares, TypeDips, dips_of
 from slackwater.fitting.sampling.brief import Compiled
 from slackwater.fitting.sampling.machine_code import MachineCode
 from slackwater.model import names as n
@@ -29,53 +30,8 @@ FAMILY_SD: Final = {
     n.ATTRIBUTE_DIP: n.ATTRIBUTE_DIP_SD,
     n.ATTRIBUTE_RATE: n.ATTRIBUTE_RATE_SD,
 }
+_FURTHEST: Final = 33.0  # logit of a share, beyond which it is 0 or 1 to the last digit
 _SCORES: Final = {n.TYPE_LOG_RATE: n.TYPE_RATE_Z}  # what is sampled of it are standard scores
-
-
-class _Of(NamedTuple):
-    """Where quantities that are shared stand among all athletes' parameters, E of them each.
-
-    Attributes:
-        at: place of the parameter, shape (E,).
-        mean: the group's mean that it has, shape (E,).
-        quantity: which of `SHARED` it is, shape (E,).
-        centre: of what is believed of one athlete.
-        scale: its SD.
-    """
-
-    at: Ints
-    mean: Ints
-    quantity: Ints
-    centre: Floats
-    scale: Floats
-
-    @classmethod
-    def of(cls, rows: list[tuple[int, int, int, float, float]]) -> _Of:
-        table = np.array(rows, float).reshape(-1, 5).T
-        at, mean, quantity = table[:3].astype(np.int64)
-        return cls(at, mean, quantity, table[3], table[4])
-
-
-class _Dips(NamedTuple):
-    """The log dips of one athlete's types that others have too, K of them, with V attribute values.
-
-    Attributes:
-        at: places of the log dips, shape (K,).
-        mean: the group's means of their scores, shape (K,).
-        middle: place of the mean over types.
-        sd: place of the log SD between types.
-        values: places of the attribute values' scores, shape (V,).
-        values_sd: place of the log of their SD; -1 where there are none.
-        has: which of the types has which value, shape (K, V).
-    """
-
-    at: Ints
-    mean: Ints
-    middle: int
-    sd: int
-    values: Ints
-    values_sd: int
-    has: Floats
 
 
 class JointDensity:
@@ -83,7 +39,7 @@ class JointDensity:
 
     The vector holds the standard scores of the Q means that are shared, the logits of the shares
     between athletes of G quantities, the standard scores of the log SDs of F families, and what is
-    left of the athletes' own parameters.
+    left of the athletes' own parameters; of types' log dips what `TypeDips` says.
 
     Attributes:
         start: a point to begin near.
@@ -108,7 +64,8 @@ class JointDensity:
         self.shared = _shared(labels, places)
         where = {key: i for i, key in enumerate(self.shared)}
         plain: dict[bool, list[tuple[int, int, int, float, float]]] = {True: [], False: []}
-        self.dips: list[_Dips] = []
+        dips: list[tuple[int, int, int, int]] = []
+        values: list[list[int]] = []
         family_at: dict[int, list[int]] = {}
         for has, at, season in zip(labels, places, seasons, strict=True):
             for number, each in enumerate(SHARED):
@@ -118,7 +75,9 @@ class JointDensity:
                 if each.family:
                     family_at.setdefault(number, []).append(int(at[FAMILY_SD[each.name]][0]))
                 if each.name == n.TYPE_LOG_DIP:
-                    self.dips.append(_dips_of(has, at, season, where))
+                    for dip, pairs in dips_of(has[each.name], at, season, where):
+                        dips.append(dip)
+                        values.append(pairs)
                     continue
                 centre, scale = (0.0, 1.0) if each.family else prior_of(each, priors)
                 for place, label in zip(at[name], has[each.name], strict=True):
@@ -126,7 +85,8 @@ class JointDensity:
                     if mean >= 0:
                         row = int(place), mean, number, centre, scale
                         plain[each.name in CENTRED].append(row)
-        self.centred, self.apart = _Of.of(plain[True]), _Of.of(plain[False])
+        self.centred, self.apart = Shares.of(plain[True]), Shares.of(plain[False])
+        self.dips = Dips.of_rows(dips, values)
         self.quantities = np.unique([_number(name) for name, _ in self.shared])
         self.families = np.array(sorted(family_at), int)
         self.family_at = np.concatenate([family_at[f] for f in self.families] or [[]]).astype(int)
@@ -141,11 +101,33 @@ class JointDensity:
         begin[self.apart.at] = 0.0
         ahead = np.zeros(len(self.shared) + len(self.quantities) + len(self.families))
         self.start = np.concatenate([ahead, begin[self.own]])
+        self.types = self._places_of_types()
+        if self.types:
+            self.start[[self.types.share, self.types.both]] = self.types.belief[0] - 0.35
+
+    def _places_of_types(self) -> TypeDips | None:
+        """Return where the group's log dips of types stand; None where no two share a type."""
+        at = [i for i, (name, _) in enumerate(self.shared) if name == n.TYPE_LOG_DIP]
+        if not at:
+            return None
+        shares = dict(zip(self.quantities.tolist(), range(len(self.quantities)), strict=True))
+        dips, middle = _number(n.TYPE_LOG_DIP), _number(n.TYPE_DIP_MEAN)
+        family = self.families.tolist().index(dips)
+        first = len(self.shared)
+        return TypeDips(
+            at=np.array(at),
+            middle=self.shared.index((n.TYPE_DIP_MEAN, None)),
+            share=first + shares[dips],
+            both=first + len(shares) + family,
+            middle_share=first + shares[middle],
+            scale=prior_of(SHARED[middle], self.priors).sd,
+            belief=self.family_priors[family],
+        )
 
     def _cut(self, points: Floats) -> list[Floats]:
         """Return means' scores, shares, families' scores and own parameters of points (..., M)."""
         ends = np.cumsum([len(self.shared), len(self.quantities), len(self.families)])
-        return np.split(points, ends, axis=-1)
+        return np.split(self.types.taken(points) if self.types else points, ends, axis=-1)
 
     def _spread(self, shares: Floats) -> Floats:
         """Return the shares by number of the quantity, shape (..., G of `SHARED`)."""
@@ -153,10 +135,10 @@ class JointDensity:
         out[..., self.quantities] = 1.0 / (1.0 + np.exp(-shares))
         return out
 
-    def _parameters(self, points: Floats) -> tuple[Floats, Floats]:
+    def _parameters(self, cut: list[Floats]) -> tuple[Floats, Floats]:
         """Return all athletes' parameters at points, and the standard scores behind `apart`."""
-        means, logits, families, own = self._cut(points)
-        out = np.empty((*points.shape[:-1], self.ends[-1]))
+        means, logits, families, own = cut
+        out = np.empty((*own.shape[:-1], self.ends[-1]))
         out[..., self.own] = own
         middle, sd = self.family_priors.T
         out[..., self.family_at] = (middle + sd * families)[..., self.family_of]
@@ -168,7 +150,7 @@ class JointDensity:
 
     def athletes(self, points: Floats) -> list[Floats]:
         """Return each athlete's own points, (S, length), of points (S, M)."""
-        return np.split(self._parameters(points)[0], self.ends[:-1], axis=-1)
+        return np.split(self._parameters(self._cut(points))[0], self.ends[:-1], axis=-1)
 
     def population(self, points: Floats) -> Population:
         """Return the group at points (S, M)."""
@@ -200,7 +182,10 @@ class JointDensity:
         starts = np.concatenate([[0], self.ends])
 
         def density(point: Floats) -> tuple[float, Floats]:
-            parameters, scores = self._parameters(point)
+            cut = self._cut(point)
+            if np.abs(cut[1]).max() > _FURTHEST:
+                return -np.inf, np.zeros(len(point))
+            parameters, scores = self._parameters(cut)
             slopes = np.empty(len(parameters))
             total = 0.0
             for of_athlete, a, b in zip(each, starts, starts[1:], strict=False):
@@ -208,23 +193,32 @@ class JointDensity:
                 total += log
             if not np.isfinite(total):
                 return -np.inf, np.zeros(len(point))
-            return self._of_group(point, parameters, scores, total, slopes)
+            total, slopes = self._of_group(cut, parameters, scores, total, slopes)
+            if self.types is None:
+                return total, slopes
+            gained, slopes = self.types.given(point, np.concatenate(cut), slopes)
+            return total + gained, slopes
 
         return density
 
     def _of_group(
-        self, point: Floats, parameters: Floats, scores: Floats, total: float, slopes: Floats
+        self,
+        cut: list[Floats],
+        parameters: Floats,
+        scores: Floats,
+        total: float,
+        slopes: Floats,
     ) -> tuple[float, Floats]:
         """Put the group's beliefs in the place of the priors.
 
         Args:
-            point: where.
+            cut: where.
             parameters: of all athletes there.
             scores: standard scores of what is sampled as a distance from the group's mean.
             total: the sum of all athletes' log densities.
             slopes: its derivatives by the parameters.
         """
-        means, logits, families, own = self._cut(point)
+        means, logits, families, own = cut
         share = self._spread(logits)
         by_share = np.zeros(len(SHARED))
         by_mean = -means
@@ -236,9 +230,7 @@ class JointDensity:
         log, by_t = self._centred(t, of.mean, of.quantity, means, share, by_mean, by_share)
         total += log
         slopes[of.at] += by_t / of.scale
-        dips = _number(n.TYPE_LOG_DIP)
-        for each in self.dips:
-            total += self._dips(each, dips, parameters, means, share, by_mean, by_share, slopes)
+        total += self._dips(parameters, means, share, by_mean, by_share, slopes)
         # What is sampled as a distance: t = a w + b e, with e standard normal.
         of = self.apart
         b2 = share[of.quantity]
@@ -248,8 +240,9 @@ class JointDensity:
         e = whole[of.at]
         total += 0.5 * float((scores**2).sum() - (e**2).sum())
         by_score = slopes[of.at] * of.scale + scores
-        np.add.at(by_mean, of.mean, by_score * a)
-        np.add.at(by_share, of.quantity, by_score * (0.5 * e / b - 0.5 * means[of.mean] / a))
+        by_mean += np.bincount(of.mean, by_score * a, len(by_mean))
+        of_share = by_score * (0.5 * e / b - 0.5 * means[of.mean] / a)
+        by_share += np.bincount(of.quantity, of_share, len(by_share))
         slopes[of.at] = by_score * b - e
         by_log_sd = np.bincount(self.family_of, slopes[self.family_at], len(families))
         counts = np.bincount(self.family_of, minlength=len(families))
@@ -260,10 +253,16 @@ class JointDensity:
         by_logit = by_share[self.quantities] * used * (1 - used) + 1 - 2 * used
         return total, np.concatenate([by_mean, by_logit, by_family, slopes[self.own]])
 
+    def _dips_score(self, parameters: Floats) -> tuple[Floats, Floats]:
+        """Return the log dips' standard scores, and what attribute values add to them."""
+        each = self.dips
+        sd = np.exp(-parameters[each.sd])
+        added = np.exp(parameters[each.value_sd]) * parameters[each.value] * sd[each.of]
+        effects = np.bincount(each.of, added, len(sd))
+        return (parameters[each.at] - parameters[each.middle]) * sd - effects, added
+
     def _dips(
         self,
-        each: _Dips,
-        quantity: int,
         parameters: Floats,
         means: Floats,
         share: Floats,
@@ -271,19 +270,19 @@ class JointDensity:
         by_share: Floats,
         slopes: Floats,
     ) -> float:
-        sd = np.exp(parameters[each.sd])
-        t = parameters[each.at] - parameters[each.middle]
-        values_sd = np.exp(parameters[each.values_sd]) if each.values_sd >= 0 else 0.0
-        effects = each.has @ (values_sd * parameters[each.values])
-        t = (t - effects) / sd
-        which = np.full(len(t), quantity)
+        each, size = self.dips, len(slopes)
+        t, added = self._dips_score(parameters)
+        which = np.full(len(t), _number(n.TYPE_LOG_DIP))
         log, by_t = self._centred(t, each.mean, which, means, share, by_mean, by_share)
-        slopes[each.at] += by_t / sd
-        slopes[each.middle] -= by_t.sum() / sd
-        slopes[each.sd] -= float(by_t @ t)
-        if each.values_sd >= 0:
-            slopes[each.values] -= (by_t @ each.has) * values_sd / sd
-            slopes[each.values_sd] -= float(by_t @ effects / sd)
+        sd = np.exp(-parameters[each.sd])
+        slopes[each.at] += by_t * sd
+        slopes -= np.bincount(each.middle, by_t * sd, size)
+        slopes -= np.bincount(each.sd, by_t * t, size)
+        by_value = -by_t[each.of]
+        slopes += np.bincount(
+            each.value, by_value * np.exp(parameters[each.value_sd]) * sd[each.of], size
+        )
+        slopes += np.bincount(each.value_sd, by_value * added, size)
         return log
 
     @staticmethod
@@ -300,8 +299,9 @@ class JointDensity:
         b2 = share[quantity]
         a, w = np.sqrt(1 - b2), means[mean]
         left = t - a * w
-        np.add.at(by_mean, mean, a * left / b2)
-        np.add.at(by_share, quantity, 0.5 * (left / b2) ** 2 - 0.5 / b2 - 0.5 * left * w / (a * b2))
+        by_mean += np.bincount(mean, a * left / b2, len(by_mean))
+        of_share = 0.5 * (left / b2) ** 2 - 0.5 / b2 - 0.5 * left * w / (a * b2)
+        by_share += np.bincount(quantity, of_share, len(by_share))
         log = 0.5 * float((t**2 - left**2 / b2 - np.log(b2)).sum())
         return log, t - left / b2
 
@@ -341,23 +341,3 @@ def _shared(
                 for label in has[each.name]:
                     counts[each.name, label] = counts.get((each.name, label), 0) + 1
     return tuple(key for key, count in counts.items() if key[1] is None or count > 1)
-
-
-def _dips_of(
-    has: dict[str, tuple[str | None, ...]],
-    at: dict[str, Ints],
-    season: Season,
-    where: dict[tuple[str, str | None], int],
-) -> _Dips:
-    known = [where.get((n.TYPE_LOG_DIP, label), -1) for label in has[n.TYPE_LOG_DIP]]
-    kept = [place for place, mean in enumerate(known) if mean >= 0]
-    values = n.ATTRIBUTE_DIP in at
-    return _Dips(
-        at=at[n.TYPE_LOG_DIP][kept],
-        mean=np.array(known, int)[kept],
-        middle=int(at[n.TYPE_DIP_MEAN][0]),
-        sd=int(at[n.TYPE_DIP_SD][0]),
-        values=at[n.ATTRIBUTE_DIP] if values else np.array([], int),
-        values_sd=int(at[n.ATTRIBUTE_DIP_SD][0]) if values else -1,
-        has=design_of(season).type_has_value[kept],
-    )

@@ -125,6 +125,7 @@ def _sample(
         cores=cores,
         seed=seed,
         target_accept=TARGET_ACCEPT,
+        low_rank_modified_mass_matrix=True,  # the group's means go along with their athletes'
     )
     return drawn[POINT].values, stats
 

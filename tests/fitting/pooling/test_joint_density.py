@@ -51,11 +51,14 @@ def test_a_group_of_which_nothing_is_known_is_so_many_single_athletes(joint: Joi
     means, shares, families = (len(x) for x in (joint.shared, joint.quantities, joint.families))
     at[: means + shares + families] = 0.0
     at[means : means + shares] = 30.0
+    assert joint.types is not None
+    at[joint.types.share], at[joint.types.both] = Priors().type_dip_sd.mean - np.array([15.0, 0.0])
     share = 1 / (1 + np.exp(-30.0))
     alone = sum(
         code.density()(own)[0] for code, own in zip(joint.codes, joint.athletes(at), strict=True)
     )
     found = joint.density()(at)[0] - shares * np.log(share * (1 - share))
+    found += len(joint.types.at) * at[joint.types.share]  # types' means are sampled as they are
     assert found == pytest.approx(alone, abs=1e-6)
 
 
