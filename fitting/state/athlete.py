@@ -18,7 +18,7 @@ from slackwater.fitting.state.new_mornings import Fitted, take_in
 from slackwater.fitting.state.own_recovery import OwnRecovery, own_recovery
 from slackwater.fitting.state.past import Past, past_of
 from slackwater.fitting.state.standing import Standing, Unexplained, logged_events
-from slackwater.fitting.state.unseen_types import UnseenType, draw_unseen
+from slackwater.fitting.state.unseen_types import UnseenType, draw_unseen, known_by_group
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError, Reason
 from slackwater.model.levels import UNEXPLAINED, State
@@ -162,14 +162,21 @@ def _standing(season: Season, fitted: Fitted) -> Standing:
     if season.last_night > posterior.last_night:
         now = take_in(now, fitted)
     now = _with_unexplained(now, posterior.priors)
-    now = _with_unseen(now, draw_unseen(season, now.draws, np.random.default_rng(now.seed + 2)))
+    rng = np.random.default_rng(now.seed + 2)
+    now = _with_unseen(now, draw_unseen(season, now.draws, posterior.priors, rng))
     pending, unknown = logged_events(now, _EVER)
     coming = [label for label in now.unseen if any(e.label == label for e in pending)]
     new = [
-        *(Reason("type not shown yet", type=label) for label in coming),
+        *(_not_shown_yet(label, posterior.priors) for label in coming),
         *(Reason("left out of forecasts", label=label) for label in unknown),
     ]
     return replace(now, pending=pending, warnings=[*now.warnings, *new])
+
+
+def _not_shown_yet(label: str, priors: Priors) -> Reason:
+    if known_by_group(priors, label):
+        return Reason("type known by the group alone", type=label)
+    return Reason("type not shown yet", type=label)
 
 
 def _with_unexplained(now: Standing, priors: Priors) -> Standing:

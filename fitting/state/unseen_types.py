@@ -1,7 +1,8 @@
 """Session types that are logged or planned, and that no fitted reading shows yet.
 
 What the fit learnt of types in general tells what one more of them is like: its dip and
-rate are drawn from the population of types, moved by the attribute values it shares.
+rate are drawn from the population of types, moved by the attribute values it shares. Where a group
+knows the type or the values by name, what it believes of them takes the place of any other's.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import xarray as xr
 
 from slackwater.model import names as n
 from slackwater.model.dynamics import Floats
+from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 
 
@@ -29,13 +31,14 @@ class UnseenType(NamedTuple):
 
 
 def draw_unseen(
-    season: Season, draws: xr.Dataset, rng: np.random.Generator
+    season: Season, draws: xr.Dataset, priors: Priors, rng: np.random.Generator
 ) -> dict[str, UnseenType]:
     """Draw the season's types that the fit does not hold.
 
     Args:
         season: the season as it is now.
         draws: draws of the posterior, dimension `sample` first.
+        priors: what was believed when they were drawn; a group's may know types by name.
         rng: source of randomness.
 
     Returns:
@@ -44,17 +47,52 @@ def draw_unseen(
     if n.TYPE_DIP_MEAN not in draws:
         return {}
     fitted = {str(t) for t in draws[n.TYPE].values}
-    return {t: _draw(season, t, draws, rng) for t in season.types if t not in fitted}
+    return {t: _draw(season, t, draws, priors, rng) for t in season.types if t not in fitted}
 
 
-def _draw(season: Season, name: str, draws: xr.Dataset, rng: np.random.Generator) -> UnseenType:
-    dip, rate = draws[n.TYPE_DIP_MEAN].values, draws[n.TYPE_RATE_MEAN].values
-    if n.ATTRIBUTE_DIP in draws:
-        given = season.data[n.TYPE_ATTRIBUTE].sel({n.TYPE: name}).values
-        has = {f"{a}: {v}" for a, v in zip(season.attributes, given, strict=True)}
-        shared = np.array([str(v) in has for v in draws[n.ATTRIBUTE_VALUE].values], float)
-        dip = dip + draws[n.ATTRIBUTE_DIP_SD].values * (draws[n.ATTRIBUTE_DIP].values @ shared)
-        rate = rate + draws[n.ATTRIBUTE_RATE_SD].values * (draws[n.ATTRIBUTE_RATE].values @ shared)
-    dip = dip + draws[n.TYPE_DIP_SD].values * rng.standard_normal(len(dip))
-    rate = rate + draws[n.TYPE_RATE_SD].values * rng.standard_normal(len(rate))
+def known_by_group(priors: Priors, name: str) -> bool:
+    """Say whether what is believed of a type before any reading is what a group knows of it."""
+    return priors.of(n.TYPE_LOG_DIP, name) is not None
+
+
+def _draw(
+    season: Season, name: str, draws: xr.Dataset, priors: Priors, rng: np.random.Generator
+) -> UnseenType:
+    given = season.data[n.TYPE_ATTRIBUTE].sel({n.TYPE: name}).values
+    has = [f"{a}: {v}" for a, v in zip(season.attributes, given, strict=True) if v]
+
+    def of(mean: str, sd: str, own: str, effect: str, effect_sd: str) -> Floats:
+        middle = draws[mean].values + _effects(has, effect, effect_sd, draws, priors, rng)
+        z = rng.standard_normal(len(middle))
+        belief = priors.of(own, name)
+        if belief is None:
+            return np.asarray(middle + draws[sd].values * z)
+        return np.asarray(middle + belief.mean + belief.sd * z)
+
+    dip = of(n.TYPE_DIP_MEAN, n.TYPE_DIP_SD, n.TYPE_LOG_DIP, n.ATTRIBUTE_DIP, n.ATTRIBUTE_DIP_SD)
+    rate = of(
+        n.TYPE_RATE_MEAN, n.TYPE_RATE_SD, n.TYPE_LOG_RATE, n.ATTRIBUTE_RATE, n.ATTRIBUTE_RATE_SD
+    )
     return UnseenType(dip - np.log(draws[n.FIRST_NIGHT].values), rate)
+
+
+def _effects(
+    has: list[str],
+    effect: str,
+    sd: str,
+    draws: xr.Dataset,
+    priors: Priors,
+    rng: np.random.Generator,
+) -> Floats:
+    """Return what attribute values add, shape (S,): those fitted, and those that a group knows."""
+    total = np.zeros(draws.sizes["sample"])
+    if effect not in draws:
+        return total
+    fitted = [str(v) for v in draws[n.ATTRIBUTE_VALUE].values]
+    for value in has:
+        belief = priors.of(effect, value)
+        if value in fitted:
+            total += draws[effect].values[:, fitted.index(value)]
+        elif belief is not None:
+            total += belief.mean + belief.sd * rng.standard_normal(len(total))
+    return np.asarray(draws[sd].values * total)

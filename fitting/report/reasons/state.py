@@ -45,6 +45,8 @@ SENTENCES: Final[Mapping[str, Sentence]] = {
     "did ({pareto_k:.2f}; it should be 0.7 or less); fit again.",
     "type not shown yet": "{type!r} is new and no reading shows it yet: until one does, it counts "
     "as a session like any of the others.",
+    "type known by the group alone": "{type!r} is new and no reading shows it yet: until one does, "
+    "it counts as the group's sessions of that type do.",
     "left out of forecasts": "{label!r} is new and no reading shows it yet, so forecasts leave it "
     "out.",
     "readings left out": "Readings since the fit are left out ({count}); a new fit takes them in.",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,7 +13,9 @@ from slackwater.fitting.state.ahead import Ahead, days_until_baseline, look_ahea
 from slackwater.fitting.state.standing import Standing
 from slackwater.fitting.state.unseen_types import draw_unseen
 from slackwater.model import names as n
+from slackwater.model.dynamics import Floats
 from slackwater.model.errors import Reason
+from slackwater.model.priors import Belief, GroupPriors, LabelBelief, Priors
 from slackwater.model.season import DAY, Season
 from tests.fitting.conftest import Fitted
 
@@ -36,7 +40,7 @@ def test_a_new_type_is_drawn_from_the_population_of_types(demo: Fitted) -> None:
     """Standardised by each draw's own mean and scatter it is standard normal, within 5 SE."""
     draws = demo.posterior.draws
     season = with_new(demo, {"mode": "swim", "effort": ""})
-    new = draw_unseen(season, draws, np.random.default_rng(4))[NEW]
+    new = draw_unseen(season, draws, Priors(), np.random.default_rng(4))[NEW]
     first = np.log(draws[n.FIRST_NIGHT].values)
     for values, mean, sd in (
         (new.log_dip + first, n.TYPE_DIP_MEAN, n.TYPE_DIP_SD),
@@ -50,12 +54,48 @@ def test_a_new_type_is_drawn_from_the_population_of_types(demo: Fitted) -> None:
 def test_attribute_values_that_it_shares_move_it(demo: Fitted) -> None:
     draws = demo.posterior.draws
     plain, hard = (
-        draw_unseen(with_new(demo, given), draws, np.random.default_rng(4))[NEW]
+        draw_unseen(with_new(demo, given), draws, Priors(), np.random.default_rng(4))[NEW]
         for given in ({}, {"effort": "hard"})
     )
     which = [str(v) for v in draws[n.ATTRIBUTE_VALUE].values].index("effort: hard")
     effect = draws[n.ATTRIBUTE_DIP_SD].values * draws[n.ATTRIBUTE_DIP].values[:, which]
     np.testing.assert_allclose(hard.log_dip - plain.log_dip, effect, rtol=1e-9, atol=1e-12)
+
+
+def test_what_a_group_knows_of_it_is_believed(demo: Fitted) -> None:
+    """As the model believes it of a type that it holds; standard normal, within 5 SE."""
+    draws = demo.posterior.draws
+    known = {
+        n.TYPE_LOG_DIP: LabelBelief(n.TYPE_LOG_DIP, NEW, Belief(0.7, 0.05)),
+        n.TYPE_LOG_RATE: LabelBelief(n.TYPE_LOG_RATE, NEW, Belief(-0.4, 0.1)),
+        n.ATTRIBUTE_DIP: LabelBelief(n.ATTRIBUTE_DIP, "mode: swim", Belief(1.0, 0.5)),
+    }
+    season = with_new(demo, {"mode": "swim", "effort": "hard"})
+    group = GroupPriors(labels=tuple(known.values()))
+    new = draw_unseen(season, draws, group, np.random.default_rng(4))[NEW]
+    which = [str(v) for v in draws[n.ATTRIBUTE_VALUE].values].index("effort: hard")
+
+    def left(values: Floats, mean: str, effect: str, sd: str) -> Floats:
+        hard = draws[sd].values * draws[effect].values[:, which]
+        return np.asarray(values - draws[mean].values - hard)
+
+    first = np.log(draws[n.FIRST_NIGHT].values)
+    dip = left(new.log_dip + first, n.TYPE_DIP_MEAN, n.ATTRIBUTE_DIP, n.ATTRIBUTE_DIP_SD)
+    rate = left(new.log_rate, n.TYPE_RATE_MEAN, n.ATTRIBUTE_RATE, n.ATTRIBUTE_RATE_SD)
+    unit = draws[n.ATTRIBUTE_DIP_SD].values  # of values' effects
+    for score in (
+        (dip - 0.7 - unit) / np.hypot(0.05, 0.5 * unit),
+        (rate + 0.4) / 0.1,
+    ):
+        assert abs(score.mean()) < 5 / np.sqrt(score.size)
+        assert abs(score.var() - 1) < 5 * np.sqrt(2 / score.size)
+
+
+def test_that_a_group_alone_knows_it_is_said(demo: Fitted) -> None:
+    known = LabelBelief(n.TYPE_LOG_DIP, NEW, Belief(0.7, 0.05))
+    posterior = replace(demo.posterior, priors=GroupPriors(labels=(known,)))
+    now = Athlete(with_new(demo, {}), posterior).now
+    assert now.warnings == [Reason("type known by the group alone", type=NEW)]
 
 
 def ahead_of(now: Standing, nights: int) -> Ahead:
@@ -89,7 +129,7 @@ def test_a_type_that_is_only_listed_changes_nothing(demo: Fitted, demo_athlete: 
 
 def test_a_fit_without_any_session_draws_none(demo: Fitted) -> None:
     draws = demo.posterior.draws.drop_vars(n.TYPE_DIP_MEAN)
-    assert draw_unseen(with_new(demo, {}), draws, np.random.default_rng(4)) == {}
+    assert draw_unseen(with_new(demo, {}), draws, Priors(), np.random.default_rng(4)) == {}
 
 
 @pytest.mark.parametrize("label", ["easy paddle", NEW])
