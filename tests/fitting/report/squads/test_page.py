@@ -50,7 +50,7 @@ def test_every_athlete_has_a_page_and_a_link_to_it(named: str) -> None:
     assert {link.removeprefix("#") for link in found.links} <= set(found.ids)
     for number, name in enumerate(GROUP, start=1):
         assert f'<a href="#athlete-{number}">{name}</a>' in named
-        assert f'id="athlete-{number}-title">{name}</h2>' in named
+        assert f'id="athlete-{number}-title">{name}</h3>' in named
 
 
 def test_it_asks_nothing_of_any_server(named: str) -> None:
