@@ -31,7 +31,7 @@ class Task(NamedTuple):
     Attributes:
         folder: the athlete's folder, by its name in the squad's.
         season: what is fitted.
-        how: `draws` and `chains`, as `sampling.fit.fit` takes them.
+        how: `draws`, `chains` and `priors`, as `sampling.fit.fit` takes them.
     """
 
     folder: str

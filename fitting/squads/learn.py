@@ -65,7 +65,7 @@ def squad_fit(
             here, one after another.
         how: `draws` and `chains` of each athlete's fit.
         level: credible mass of every interval.
-        tell: called with the athletes done and all athletes.
+        tell: called with the fits done and all fits; whoever is fitted again counts once more.
 
     Raises:
         NoAnswerError: fewer than two athletes could be fitted.
@@ -81,7 +81,12 @@ def squad_fit(
         if not there:
             why = dict.fromkeys(reason for each in left_out for reason in each.why)
             raise NoAnswerError(Reason("nobody answered", athletes=len(outcomes)), *why)
-        pooled = pool_squad(squad, there)
+
+        def tell_again(done: int, of: int) -> None:
+            if tell:
+                tell(len(outcomes) + done, len(outcomes) + of)
+
+        pooled = pool_squad(squad, there, workers, how, tell_again)
     nights = [o.last_night for o in outcomes if o.last_night is not None]
     return SquadFitted(
         about_squad(squad, level, nights, few(population_of(squad))),

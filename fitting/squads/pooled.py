@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
-from typing import Final, NamedTuple
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -13,9 +13,11 @@ from slackwater.fitting.answers.support import confounded_types, session_counts
 from slackwater.fitting.measures.compare import used
 from slackwater.fitting.mornings import key_of
 from slackwater.fitting.pooling.alone import Alone, alone_of
-from slackwater.fitting.pooling.pool import OfGroup, pool
+from slackwater.fitting.pooling.pool import OfGroup, Pooled, pool
 from slackwater.fitting.pooling.population_file import to_json
+from slackwater.fitting.squads import under_group
 from slackwater.fitting.squads.answer import Unanswered, why_not
+from slackwater.fitting.squads.each import Workers
 from slackwater.fitting.squads.folder import SquadFolder
 from slackwater.fitting.squads.index import (
     MEASURES,
@@ -37,6 +39,7 @@ class _Kept(NamedTuple):
     """What is kept of an athlete until all were looked at."""
 
     folder: str
+    fingerprint: str
     key: str
     last_night: str
     alone: Alone
@@ -46,15 +49,26 @@ class _Kept(NamedTuple):
     log_ratios: dict[str, list[float]]
 
 
-def pool_squad(squad: SquadFolder, folders: Sequence[str]) -> list[Unanswered]:
+def pool_squad(
+    squad: SquadFolder,
+    folders: Sequence[str],
+    workers: Workers | None = None,
+    how: Mapping[str, Any] | None = None,
+    tell: Callable[[int, int], None] | None = None,
+) -> list[Unanswered]:
     """Learn what athletes tell together, and keep it beside their folders.
 
     The population goes into population.json, which may be handed on: it holds no reading and no
     name. What of each athlete follows from it goes into two tables, which stay with the squad.
+    Whoever the group moves further than the athlete's draws reach is fitted again under it, once
+    for each state of the squad, and all are pooled again.
 
     Args:
         squad: the squad folder.
         folders: the athletes who were fitted.
+        workers: who fits again; nobody is if left out.
+        how: `draws` and `chains` of such a fit.
+        tell: called with the athletes fitted again and those to be.
 
     Returns:
         The athletes who were left out, and why.
@@ -76,6 +90,20 @@ def pool_squad(squad: SquadFolder, folders: Sequence[str]) -> list[Unanswered]:
         needed = Reason("too few athletes", athletes=len(kept), needed=FEWEST)
         raise NoAnswerError(needed, *(reason for each in left_out for reason in each.why))
     pooled = pool([each.alone for each in kept])
+    if workers is not None:
+        state = under_group.state_of(each.fingerprint for each in kept)
+        asked = [kept[place].folder for place in pooled.again]
+        again = [folder for folder in asked if not under_group.done(squad, folder, state)]
+        if again:
+            group = pooled.population
+            under_group.fit_again(squad, again, state, group, workers, how or {}, tell)
+            kept = [_kept(squad, e.folder) if e.folder in again else e for e in kept]
+            pooled = pool([each.alone for each in kept])
+    _write(squad, kept, pooled)
+    return left_out
+
+
+def _write(squad: SquadFolder, kept: Sequence[_Kept], pooled: Pooled) -> None:
     rows = list(zip(kept, pooled.athletes, strict=True))
     types = file_of(TypeRow, (r for each, of in rows for r in _types(each, of, pooled.population)))
     measures = file_of(
@@ -88,7 +116,6 @@ def pool_squad(squad: SquadFolder, folders: Sequence[str]) -> list[Unanswered]:
             MEASURES: measures,
         }
     )
-    return left_out
 
 
 def _kept(squad: SquadFolder, folder: str) -> _Kept:
@@ -96,10 +123,13 @@ def _kept(squad: SquadFolder, folder: str) -> _Kept:
     key = key_of(athlete.path) or ""
     now = athlete.now  # refuses a fit that may not be answered from
     common = squad.settings.common
-    alone = alone_of(athlete.posterior, athlete.season, {n.TYPE: squad.settings.types})
+    fingerprint = athlete.posterior.fingerprint
+    posterior = under_group.kept(squad, folder, fingerprint) or athlete.posterior
+    alone = alone_of(posterior, athlete.season, {n.TYPE: squad.settings.types})
     days, together = typical_days(now), confounded_types(now)
     return _Kept(
         folder,
+        fingerprint,
         key,
         str(now.night),
         alone,
