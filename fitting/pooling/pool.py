@@ -36,7 +36,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 DRAWS: Final = 400  # of the group
-FOR_WEIGHTS: Final = 100  # of these, that athletes' draws are weighed for
+FOR_WEIGHTS: Final = 100  # of these, that athletes' draws are weighed for, at least
+_WEIGHED: Final = 20_000  # for all athletes together: a small squad is quick, and told the better
 WARM: Final = 150
 _TIE: Final = 1e-6
 _SWEEPS: Final = 1200  # for a small squad, which is quick; a large one needs fewer
@@ -148,12 +149,13 @@ def pool(
     maps = layout.maps
     precision = np.array([m.T @ s.precision @ m for m, s in zip(maps, sites, strict=True)])
     pull = np.array([m.T @ s.pull for m, s in zip(maps, sites, strict=True)])
+    weighed = min(draws, max(FOR_WEIGHTS, _WEIGHED // len(athletes)))
     each = max(1, min(10, _SWEEPS // (draws * max(1, len(athletes) // 20))))
     drawn = draw_together(layout, precision, pull, priors, rng, (WARM, draws, each))
     return Pooled(
         _population(layout, drawn, len(athletes), priors),
         tuple(
-            _of_group(alone, belief, site, _Group(layout, place, drawn, priors), rng)
+            _of_group(alone, belief, site, _Group(layout, place, drawn, priors), weighed, rng)
             for place, (alone, belief, site) in enumerate(
                 zip(athletes, beliefs, sites, strict=True)
             )
@@ -202,10 +204,15 @@ class _Group:
 
 
 def _of_group(
-    alone: Alone, before: Normals, site: Site, group: _Group, rng: np.random.Generator
+    alone: Alone,
+    before: Normals,
+    site: Site,
+    group: _Group,
+    weighed: int,
+    rng: np.random.Generator,
 ) -> OfGroup:
     every = np.arange(len(group.drawn.means))
-    some = np.unique(np.linspace(0, len(every) - 1, FOR_WEIGHTS).astype(int))
+    some = np.unique(np.linspace(0, len(every) - 1, weighed).astype(int))
     # Given each of the group's draws an athlete's draws have weights of their own, which are
     # brought to the same sum before they are added up, as the group's draws are alike in chance.
     logs = group.believes(some).log_density(alone.values)
