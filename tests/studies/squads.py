@@ -32,7 +32,7 @@ from slackwater.fitting import Athlete, forecast
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.pooling.alone import Alone, alone_of
 from slackwater.fitting.pooling.jointly import fit_jointly
-from slackwater.fitting.pooling.pool import Pooled, pool
+from slackwater.fitting.pooling.pool import DRAWS, Pooled, pool
 from slackwater.fitting.sampling.brief import fit_briefly
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
@@ -159,16 +159,17 @@ def in_two_stages(
         seconds[name] = time.process_time() - begun
         return time.process_time()
 
+    draws = 4000 if exactly else DRAWS  # of the group
     begun = time.process_time()
     alone = [fitted(season, Priors(), seed) for seed, season in enumerate(seasons)]
     begun = timed("alone", begun)
-    first = pool(alone)
+    first = pool(alone, draws=draws)
     begun = timed("pool", begun)
     again = list(alone)
     for place in first.again:
         again[place] = fitted(seasons[place], first.population.priors(), place)
     begun = timed("again", begun)
-    second = pool(again)
+    second = pool(again, draws=draws)
     timed("pool again", begun)
     return first, second, alone, seconds
 
@@ -284,7 +285,7 @@ def both_ways(squad: int) -> dict[str, Any]:
     compile_first(seasons[0])
     first, second, _, seconds = in_two_stages(seasons, exactly=True)
     begun = time.process_time()
-    joint = fit_jointly(seasons, seed=squad, draws=1500, chains=2, cores=2)
+    joint = fit_jointly(seasons, seed=squad, draws=2000, chains=2, cores=2)
     seconds["jointly"] = time.process_time() - begun
     truth = joint.pooled.population
     return {
