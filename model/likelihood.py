@@ -100,83 +100,72 @@ def loglik_and_gradient(
     n_readings = readings.shape[0]
     n_groups = rates.shape[0]
     n_events = event_dips.shape[0]
-    states = 2
-    for night in range(n_nights):
-        if jump[night] > 0.0:
-            states = 3
+    drift = drift_variance.item()
     passing = transient_variance.item()
     phi = persistence.item()
     fresh = passing * (1.0 - phi * phi)
 
-    # Forward: the dips, then the filter.
+    # Forward: the dips, then the filter of baseline, transient and unexplained, written out since
+    # loops over three take longer. Their means are b, t and u, their covariances bb to uu, and that
+    # of each with the level wb to wu.
     decay = np.empty((n_nights, n_groups))
     before = np.zeros((n_nights, n_groups))  # dips after decay, before new events
     dips = np.zeros((n_nights, n_groups))
-    error = np.empty(n_readings)
-    error_variance = np.empty(n_readings)
-    toward = np.empty((n_readings, states))  # covariance of each state with the level
-    means = np.zeros((n_nights, states))  # after the night's reading
-    covariances = np.zeros((n_nights, states, states))
-    loglik = 0.0
-    new = np.zeros((n_nights, n_groups))
     for event in range(n_events):
-        new[event_nights[event], event_groups[event]] += event_dips[event]
-    mean = np.zeros(states)
-    covariance = np.zeros((states, states))
-    kept = np.ones(states)
-    mean[0] = start_mean.item()
-    covariance[0, 0] = start_variance.item()
-    covariance[1, 1] = passing
-    kept[1] = phi
+        dips[event_nights[event], event_groups[event]] += event_dips[event]
+    read = np.empty((n_readings, 5))  # error, 1 / its variance, wb, wt, wu
+    states = np.empty((n_nights, 4))  # after the night's reading: t, bt, tt, tu
+    loglik = 0.0
+    b, t, u = start_mean.item(), 0.0, 0.0
+    bb, bt, bu, tt, tu, uu = start_variance.item(), 0.0, 0.0, passing, 0.0, 0.0
     i = 0
     for night in range(n_nights):
-        total = 0.0
-        same = night > 0 and speed[night] == speed[night - 1]
-        for group in range(n_groups):
-            if same:
+        if night > 0 and speed[night] == speed[night - 1]:
+            for group in range(n_groups):
                 decay[night, group] = decay[night - 1, group]
-            else:
+        else:
+            for group in range(n_groups):
                 decay[night, group] = np.exp(-rates[group] * speed[night])
-            if night > 0:
-                before[night, group] = dips[night - 1, group] * decay[night, group]
-            dips[night, group] = before[night, group] + new[night, group]
-            total += dips[night, group]
         if night > 0:
-            if states > 2:
-                kept[2] = carried[night]
-                mean[2] *= kept[2]
-            mean[1] *= phi
-            for j in range(states):
-                for k in range(states):
-                    covariance[j, k] *= kept[j] * kept[k]
-            covariance[0, 0] += drift_variance.item() + new_level[night]
-            covariance[1, 1] += fresh
-            if states > 2:
-                covariance[2, 2] += jump[night]
+            for group in range(n_groups):
+                before[night, group] = dips[night - 1, group] * decay[night, group]
+                dips[night, group] += before[night, group]
+            kept = carried[night]
+            t *= phi
+            u *= kept
+            bb += drift + new_level[night]
+            bt *= phi
+            bu *= kept
+            tt = tt * phi * phi + fresh
+            tu *= phi * kept
+            uu = uu * kept * kept + jump[night]
         if i < n_readings and reading_nights[i] == night:
-            f = noise_variance[i]
-            v = readings[i] - shift[i] + total
-            for j in range(states):
-                toward[i, j] = 0.0
-                for k in range(states):
-                    toward[i, j] += covariance[j, k]
-                f += toward[i, j]
-                v -= mean[j]
-            loglik -= 0.5 * (_LOG_2PI + np.log(f) + v * v / f)
-            for j in range(states):
-                mean[j] += toward[i, j] * v / f
-                for k in range(states):
-                    covariance[j, k] -= toward[i, j] * toward[i, k] / f
-            error[i] = v
-            error_variance[i] = f
+            total = 0.0
+            for group in range(n_groups):
+                total += dips[night, group]
+            wb, wt, wu = bb + bt + bu, bt + tt + tu, bu + tu + uu
+            f = noise_variance[i] + wb + wt + wu
+            v = readings[i] - shift[i] + total - b - t - u
+            one = 1.0 / f
+            loglik -= 0.5 * (_LOG_2PI + np.log(f) + v * v * one)
+            b += wb * v * one
+            t += wt * v * one
+            u += wu * v * one
+            bb -= wb * wb * one
+            bt -= wb * wt * one
+            bu -= wb * wu * one
+            tt -= wt * wt * one
+            tu -= wt * wu * one
+            uu -= wu * wu * one
+            read[i, 0], read[i, 1] = v, one
+            read[i, 2], read[i, 3], read[i, 4] = wb, wt, wu
             i += 1
-        for j in range(states):
-            means[night, j] = mean[j]
-            for k in range(states):
-                covariances[night, j, k] = covariance[j, k]
+        states[night, 0], states[night, 1] = t, bt
+        states[night, 2], states[night, 3] = tt, tu
 
-    # Backward: the filter's adjoint (by_mean and by_covariance are the derivatives by the state
-    # after each step), then that of the dips.
+    # Backward: the filter's adjoint (d_b to d_uu are the derivatives by the state after each step;
+    # a covariance stands twice in its matrix, and its derivative is by one of them), then that of
+    # the dips.
     d_dips = np.zeros(n_events)
     d_rates = np.zeros(n_groups)
     d_speed = np.zeros(n_nights)
@@ -185,51 +174,59 @@ def loglik_and_gradient(
     d_drift = 0.0
     d_passing = 0.0
     d_phi = 0.0
-    by_mean = np.zeros(states)
-    by_covariance = np.zeros((states, states))
-    by_toward = np.zeros(states)
+    d_b, d_t, d_u = 0.0, 0.0, 0.0
+    d_bb, d_bt, d_bu, d_tt, d_tu, d_uu = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     adjoint = np.zeros((n_nights, n_groups))
     for night in range(n_nights - 1, -1, -1):
         by_error = 0.0
         if i > 0 and reading_nights[i - 1] == night:
             i -= 1
-            f = error_variance[i]
-            v = error[i]
-            by_error = -v / f
-            by_variance = -0.5 * (1.0 / f - v * v / (f * f))
-            for j in range(states):
-                by_error += by_mean[j] * toward[i, j] / f
-                by_variance -= by_mean[j] * toward[i, j] * v / (f * f)
-                by_toward[j] = by_mean[j] * v / f
-                for k in range(states):
-                    by_variance += by_covariance[j, k] * toward[i, j] * toward[i, k] / (f * f)
-                    by_toward[j] -= 2.0 * by_covariance[j, k] * toward[i, k] / f
-            for j in range(states):
-                by_mean[j] -= by_error
-                for k in range(states):
-                    by_covariance[j, k] += 0.5 * (by_toward[j] + by_toward[k]) + by_variance
+            v, one = read[i, 0], read[i, 1]
+            wb, wt, wu = read[i, 2], read[i, 3], read[i, 4]
+            b, t, u = wb * one, wt * one, wu * one  # the gains
+            e = v * one
+            by_gains = d_b * b + d_t * t + d_u * u
+            by_error = by_gains - e
+            mb = d_bb * b + d_bt * t + d_bu * u
+            mt = d_bt * b + d_tt * t + d_tu * u
+            mu = d_bu * b + d_tu * t + d_uu * u
+            by_variance = 0.5 * (e * e - one) - by_gains * e + mb * b + mt * t + mu * u
+            hb, ht, hu = 0.5 * d_b * e - mb, 0.5 * d_t * e - mt, 0.5 * d_u * e - mu
+            d_b -= by_error
+            d_t -= by_error
+            d_u -= by_error
+            d_bb += 2.0 * hb + by_variance
+            d_bt += hb + ht + by_variance
+            d_bu += hb + hu + by_variance
+            d_tt += 2.0 * ht + by_variance
+            d_tu += ht + hu + by_variance
+            d_uu += 2.0 * hu + by_variance
             d_noise[i] = by_variance
             d_shift[i] = -by_error
         if night > 0:
-            was = covariances[night - 1]
-            d_drift += by_covariance[0, 0]
-            d_passing += by_covariance[1, 1] * (1.0 - phi * phi)
-            d_phi += 2.0 * phi * by_covariance[1, 1] * (was[1, 1] - passing)
-            d_phi += 2.0 * by_covariance[0, 1] * was[0, 1] + by_mean[1] * means[night - 1, 1]
-            if states > 2:
-                kept[2] = carried[night]
-                d_phi += 2.0 * by_covariance[1, 2] * was[1, 2] * kept[2]
-            for j in range(states):
-                by_mean[j] *= kept[j]
-                for k in range(states):
-                    by_covariance[j, k] *= kept[j] * kept[k]
+            t, bt = states[night - 1, 0], states[night - 1, 1]
+            tt, tu = states[night - 1, 2], states[night - 1, 3]
+            kept = carried[night]
+            d_drift += d_bb
+            d_passing += d_tt * (1.0 - phi * phi)
+            d_phi += 2.0 * (phi * d_tt * (tt - passing) + d_bt * bt + d_tu * tu * kept) + d_t * t
+            d_t *= phi
+            d_u *= kept
+            d_bt *= phi
+            d_bu *= kept
+            d_tt *= phi * phi
+            d_tu *= phi * kept
+            d_uu *= kept * kept
+        left = 0.0
         for group in range(n_groups):
             a = by_error
             if night + 1 < n_nights:
                 a += decay[night + 1, group] * adjoint[night + 1, group]
             adjoint[night, group] = a
-            d_rates[group] -= a * before[night, group] * speed[night]
-            d_speed[night] -= a * before[night, group] * rates[group]
+            a *= before[night, group]
+            d_rates[group] -= a * speed[night]
+            left += a * rates[group]
+        d_speed[night] = -left
     for event in range(n_events):
         d_dips[event] = adjoint[event_nights[event], event_groups[event]]
     return (
@@ -240,10 +237,10 @@ def loglik_and_gradient(
         d_shift,
         d_noise,
         np.asarray(d_drift),
-        np.asarray(d_passing + by_covariance[1, 1]),
+        np.asarray(d_passing + d_tt),
         np.asarray(d_phi),
-        np.asarray(by_mean[0]),
-        np.asarray(by_covariance[0, 0]),
+        np.asarray(d_b),
+        np.asarray(d_bb),
     )
 
 
