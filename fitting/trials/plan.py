@@ -32,6 +32,7 @@ from slackwater.fitting.trials.rehearsal import (
 )
 from slackwater.fitting.trials.sizes import (
     LARGEST,
+    OFFERED,
     SIZE,
     Curve,
     information_of,
@@ -94,7 +95,8 @@ class TrialPlan(Answer):
         sessions_per_arm: how many sessions with, and as many without.
         planned_weeks: how long that takes.
         expected_chance: the chance at that size, with its Monte Carlo range.
-        smallest_found_days: the effect that so many find with the wanted chance; NaN for none.
+        smallest_found_days: the effect that so many find with the wanted chance; where nothing is
+            planned, that `OFFERED` find, so that it can be planned for instead; NaN for none.
         smallest_rate_ratio: the recovery rate with over without that saves `smallest_days`.
         simulated: dimension `sessions_per_arm`; see `sizes`.
         recovered: what recovered days cost and buy; None where none can be drawn.
@@ -160,7 +162,7 @@ def plan_trial(
     results = simulate(wanted.sessions, {int(s): effects[s] for s in chosen})
     curve = Curve(effects[chosen], information_of(results, prior), prior)
     sessions = wanted.sessions or curve.sessions_for(wanted.chance, LARGEST)
-    shown = sessions or LARGEST
+    shown, most = sessions or LARGEST, float(np.median(to_shorten))
     middle = int(possible[len(possible) // 2])
     (of_one,) = _tasks(athlete, wanted, shown, habits, list(shares), {middle: effects[middle]})
     answer = TrialPlan(
@@ -174,7 +176,7 @@ def plan_trial(
         planned_weeks=pace(results) * shown,
         expected_chance=curve.chance_range(shown, level),
         smallest_found_days=smallest_found(
-            to_shorten[chosen], curve.information, prior, shown, wanted.chance
+            to_shorten[chosen], curve.information, prior, sessions or OFFERED, wanted.chance, most
         ),
         smallest_rate_ratio=interval(np.exp(effects[possible]), level),
         simulated=sizes(results, curve, level),
@@ -252,8 +254,9 @@ def _findable(
     chosen = np.linspace(0, len(to_shorten) - 1, PILOTS).astype(int)
     pilots = simulate(size, {int(s): float(np.log(PILOT_RATIO)) for s in chosen})
     information = np.resize(information_of(pilots, prior), len(to_shorten))
-    found = smallest_found(to_shorten, information, prior, size, chance)
-    return found if np.isfinite(found) else max(0.1, round(float(np.median(to_shorten)) / 2, 1))
+    most = float(np.median(to_shorten))
+    found = smallest_found(to_shorten, information, prior, size, chance, most)
+    return found if np.isfinite(found) else max(0.1, round(most / 2, 1))
 
 
 def _effects(to_shorten: Floats, smallest: float) -> Floats:
@@ -348,7 +351,8 @@ def _why_not(answer: TrialPlan) -> Reason:
         "chance": answer.expected_chance.median,
     }
     if np.isfinite(answer.smallest_found_days):
-        return Reason("too small to find", **facts, found_days=answer.smallest_found_days)
+        instead = {"found_days": answer.smallest_found_days, "found_sessions": OFFERED}
+        return Reason("too small to find", **facts, **instead)
     return Reason("nothing can be found", **facts)
 
 

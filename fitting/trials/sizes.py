@@ -24,6 +24,10 @@ from slackwater.model.priors import Belief
 SIZE: Final = "sessions_per_arm"
 BOOTSTRAPS: Final = 400
 LARGEST: Final = 64  # sessions per arm, unless asked for by number: beyond, few hold out
+OFFERED: Final = (
+    48  # of what is offered instead of too much: other trials, simulated for it, tell a
+)
+# size to about a tenth, and what they need must not be more than the largest.
 
 
 @dataclass(frozen=True)
@@ -128,7 +132,12 @@ def pace(results: Sequence[Rehearsed]) -> float:
 
 
 def smallest_found(
-    to_shorten: Floats, information: Floats, prior: Belief, sessions: int, chance: float
+    to_shorten: Floats,
+    information: Floats,
+    prior: Belief,
+    sessions: int,
+    chance: float,
+    most: float,
 ) -> float:
     """Return the days saved, in tenths, that are found with that chance; NaN where none are.
 
@@ -138,8 +147,9 @@ def smallest_found(
         prior: of the log rate ratio.
         sessions: sessions per arm.
         chance: of the verdict "faster".
+        most: days, below which it must be.
     """
-    for tenths in range(1, int(10 * np.median(to_shorten))):
+    for tenths in range(1, int(10 * most)):
         effects = log_ratio_for(to_shorten, tenths / 10)
         possible = np.isfinite(effects)
         if Curve(effects[possible], information[possible], prior).chance(sessions) >= chance:

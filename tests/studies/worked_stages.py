@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import ceil
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -237,8 +236,7 @@ def _plan_trial(page: Page, measure: str, *smallest: str) -> None:
         return
     page.say("So the rower asks for what it can find:")
     found = page.ask("trial", "plan", *chosen, "--draft")["smallest_found_days"]
-    enough = f"{ceil(10 * found) / 10:.1f}"  # not below what it can find
-    page.run("trial", "plan", "--measure", measure, "--smallest", enough, "--seed", seed)
+    page.run("trial", "plan", "--measure", measure, "--smallest", f"{found:.1f}", "--seed", seed)
 
 
 def _through(

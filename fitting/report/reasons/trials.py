@@ -43,10 +43,11 @@ def _too_small_to_find(
     days: float,
     chance: float,
     found_days: float,
+    found_sessions: int,
 ) -> str:
     return (
-        f"{_nothing_registered(sessions_per_arm, weeks, days, chance)} They find an effect of "
-        f"{found_days:.1f} days with the chance asked for: plan for that, {_OR}"
+        f"{_nothing_registered(sessions_per_arm, weeks, days, chance)} About {found_sessions} find "
+        f"an effect of {found_days:.1f} days with the chance asked for: plan for that, {_OR}"
     )
 
 
@@ -55,7 +56,7 @@ def _nothing_can_be_found(
 ) -> str:
     return (
         f"{_nothing_registered(sessions_per_arm, weeks, days, chance)} No effect that is possible "
-        f"would be found with the chance asked for; {_OR}"
+        f"can be counted on to be found with the chance asked for; {_OR}"
     )
 
 

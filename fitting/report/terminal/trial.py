@@ -46,7 +46,10 @@ def plan(answer: TrialPlan) -> Iterable[RenderableType]:
     found = answer.smallest_found_days
     if math.isfinite(found) and abs(found - answer.smallest_days) > 0.05:
         wanted = words.chance(answer.wanted_chance)
-        yield Text(f"  That many find an effect of {days(found)} with a chance of {wanted}.")
+        many = "That many"
+        if answer.why_not:
+            many = f"About {answer.why_not[0].facts['found_sessions']}"
+        yield Text(f"  {many} find an effect of {days(found)} with a chance of {wanted}.")
     rule = answer.smallest_rule
     why = f" ({sentence(rule)}; another can be asked for)" if rule else ""
     yield Text(

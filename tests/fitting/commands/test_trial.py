@@ -147,7 +147,7 @@ def test_a_plan_that_is_too_long_is_shown_and_not_registered(demo_copy: Path, qu
     )
     assert found
     assert "sessions per arm" in done.stdout
-    shown = f"That many find an effect of {float(found[1]):g} days"
+    shown = f"About 48 find an effect of {float(found[1]):g} days"
     assert shown in " ".join(done.stdout.split())
     assert not (demo_copy / "trials.json").exists()
 

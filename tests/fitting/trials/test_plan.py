@@ -229,9 +229,23 @@ def test_too_small_an_effect_is_not_registered() -> None:
     assert (why.facts["days"], why.facts["chance"]) == (0.2, answer.expected_chance.median)
     found = why.facts["found_days"]
     assert found == answer.smallest_found_days
-    # And what it says to ask for is then granted.
-    again = ask(Wanted(MEASURE, 5, smallest=found), Runner(1.5))
-    assert again.planned is not None
+    assert why.facts["found_sessions"] == 48
+
+
+def test_what_is_offered_instead_of_too_small_an_effect_is_then_granted() -> None:
+    class Fresh(Runner):
+        """Trials that tell more or less, and a little less of a larger effect."""
+
+        def _end(self, task: Rehearsal, rng: np.random.Generator) -> Rehearsed:
+            luck = np.random.default_rng(task.seed).normal(0.0, 0.25)
+            true = float(np.log(task.truth.rate_ratios[task.measure]))
+            return Runner(float(0.7 * np.exp(luck - 0.1 * true)))._end(task, rng)
+
+    for seed in (205, 305, 405):  # a plan of another seed simulates other trials
+        refused = ask(Wanted(MEASURE, seed, smallest=0.2), Fresh())
+        assert refused.planned is None
+        again = ask(Wanted(MEASURE, seed + 1000, smallest=refused.smallest_found_days), Fresh())
+        assert again.planned is not None
 
 
 def test_without_a_smallest_effect_it_is_what_half_a_year_can_find() -> None:

@@ -102,9 +102,10 @@ def test_a_plan_that_is_too_long_in_words() -> None:
     assert "Choose and log" not in shown
     (why,) = as_object(answer)["why_not"]
     assert why.startswith("Nothing is registered: even 64 sessions per arm (64 weeks) show an")
-    assert f"They find an effect of {answer.smallest_found_days:.1f} days" in why
+    assert f"About 48 find an effect of {answer.smallest_found_days:.1f} days with" in why
+    assert f"About 48 find an effect of {answer.smallest_found_days:g} days with" in shown
     (hopeless,) = sentences(planned(information=1e-3).why_not)
-    assert "No effect that is possible would be found" in hopeless
+    assert "No effect that is possible can be counted on to be found" in hopeless
 
 
 def test_what_to_mind_with_a_plan_in_words() -> None:
