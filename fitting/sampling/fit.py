@@ -158,7 +158,8 @@ def sampled(compiled: Any, **how: Any) -> tuple[xr.Dataset, xr.Dataset]:
 
     Args:
         compiled: the model.
-        **how: as nutpie takes it: `draws`, `tune`, `chains`, `cores`, `seed`, `target_accept`, more
+        **how: `draws`, `tune`, `chains`, `cores`, `seed`, `target_accept` and whatever else nutpie
+            takes.
     """
     raw = nutpie.sample(compiled, progress_bar=False, save_warmup=False, **how)
     tree = raw if isinstance(raw, xr.DataTree) else raw.to_datatree()

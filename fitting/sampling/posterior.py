@@ -154,14 +154,18 @@ class Posterior:
 
     @classmethod
     def load(cls, folder: str | Path) -> Posterior:
-        """Read what answers need of the `posterior.nc` in a season's folder.
+        """Read what answers need of the `posterior.nc` in a season's folder; see `read`."""
+        return cls.read(Path(folder) / FILE_NAME)
+
+    @classmethod
+    def read(cls, path: Path) -> Posterior:
+        """Read what answers need of a file.
 
         That is the groups posterior and last_night; ArviZ or xarray open the whole file.
 
         Raises:
             NoAnswerError: there is none, or it is damaged or none of ours.
         """
-        path = Path(folder) / FILE_NAME
         try:
             content = read_whole(path, _MOST)
         except FileNotFoundError:

@@ -12,7 +12,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
-from slackwater.fitting.files import MEBIBYTE, new_folder, read_whole, write_whole
+from slackwater.fitting.files import new_folder, write_whole
 from slackwater.fitting.sampling.posterior import Posterior
 from slackwater.fitting.squads.each import Done, Task, Workers
 from slackwater.fitting.squads.folder import SquadFolder
@@ -22,7 +22,6 @@ from slackwater.model.population import Population
 from slackwater.model.priors import GroupPriors
 
 FOLDER: Final = ".slackwater.group"
-_MOST: Final = 1024 * MEBIBYTE
 _OF_TYPES: Final = (n.TYPE_LOG_DIP, n.TYPE_LOG_RATE)
 
 
@@ -35,8 +34,8 @@ def kept(squad: SquadFolder, folder: str, fingerprint: str) -> Posterior | None:
     """Return an athlete's posterior under the group; None where there is none of this season."""
     for path in _files(squad, folder):
         try:
-            found = Posterior.of(read_whole(path, _MOST), path.name)
-        except (NoAnswerError, OSError):
+            found = Posterior.read(path)
+        except NoAnswerError:
             continue  # it is made again
         if found.fingerprint == fingerprint:
             return found

@@ -24,10 +24,9 @@ from slackwater.model.priors import Belief
 SIZE: Final = "sessions_per_arm"
 BOOTSTRAPS: Final = 400
 LARGEST: Final = 64  # sessions per arm, unless asked for by number: beyond, few hold out
-OFFERED: Final = (
-    48  # of what is offered instead of too much: other trials, simulated for it, tell a
-)
-# size to about a tenth, and what they need must not be more than the largest.
+# Of what is offered instead of too small an effect: other trials, simulated for it, tell a size to
+# about a tenth, and what they need must not be more than the largest.
+OFFERED: Final = 48
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from slackwater.fitting.report.reasons import sentence
 from slackwater.fitting.report.terminal.pieces import Details, heading_of, new_table
 from slackwater.fitting.text import plural
 from slackwater.fitting.trials.plan import TrialPlan
-from slackwater.fitting.trials.sizes import SIZE
+from slackwater.fitting.trials.sizes import OFFERED, SIZE
 from slackwater.fitting.trials.today import TrialToday
 from slackwater.model import names as n
 
@@ -46,9 +46,7 @@ def plan(answer: TrialPlan) -> Iterable[RenderableType]:
     found = answer.smallest_found_days
     if math.isfinite(found) and abs(found - answer.smallest_days) > 0.05:
         wanted = words.chance(answer.wanted_chance)
-        many = "That many"
-        if answer.why_not:
-            many = f"About {answer.why_not[0].facts['found_sessions']}"
+        many = "That many" if answer.planned else f"About {OFFERED}"
         yield Text(f"  {many} find an effect of {days(found)} with a chance of {wanted}.")
     rule = answer.smallest_rule
     why = f" ({sentence(rule)}; another can be asked for)" if rule else ""
