@@ -28,6 +28,8 @@ from nutpie.sample import CompiledModel
 from pytensor.graph.replace import graph_replace
 from pytensor.link.numba.cache import compile_numba_function_src
 
+from slackwater.fitting.sampling.elsewhere import run_elsewhere
+
 Floats = NDArray[np.float64]
 
 POINT: Final = "point"  # the one variable that nutpie records: the unconstrained point
@@ -162,7 +164,7 @@ def compile_model(
         dims={},
         names=names,
         lengths=lengths,
-        logp=_callback(arrays, [identity, *names], lambda: _flat_function(model, lengths)),
+        logp=_callback(model, lengths, arrays, [identity, *names]),
         memory=_pack(list(arrays.values())),
         initial=np.concatenate([np.ravel(start_values[name]) for name in names]),
         progress=progress,
@@ -182,8 +184,8 @@ def _length(model: pm.Model, name: str) -> int:
     return int(np.prod([model.dim_lengths[dim].get_value() for dim in dims], dtype=int))
 
 
-def _flat_function(model: pm.Model, lengths: list[int]) -> Any:
-    """Return the function of one vector that gives the log density and its gradient."""
+def _flat_graph(model: pm.Model, lengths: list[int]) -> tuple[Any, list[Any]]:
+    """Return a vector, and the log density and its gradient there."""
     variables = model.value_vars
     logp = model.logp()
     gradient = pytensor.grad(logp, variables)
@@ -199,8 +201,7 @@ def _flat_function(model: pm.Model, lengths: list[int]) -> Any:
         for v, piece in zip(variables, pieces, strict=True)
     }
     flat = pt.concatenate([g if g.ndim else g[None] for g in gradient])
-    outputs = graph_replace([logp, flat], replaced, strict=True)
-    return pytensor.function([point], outputs, mode="NUMBA", trust_input=True)
+    return point, graph_replace([logp, flat], replaced, strict=True)
 
 
 # The memory is one buffer of 8-byte numbers, read both as integers and as floats: its
@@ -220,7 +221,7 @@ def _pack(arrays: Sequence[NDArray[Any]]) -> NDArray[np.int64]:
 
 
 def _callback(
-    arrays: dict[str, NDArray[Any]], identity: list[str], build: Callable[[], Any]
+    model: pm.Model, lengths: list[int], arrays: dict[str, NDArray[Any]], identity: list[str]
 ) -> Any:
     """Return the C callback, from the cache where it is, else compiled from the graph."""
     source = _source(list(arrays.values()))
@@ -228,7 +229,7 @@ def _callback(
     made_of = "\n".join([source, *arrays, *identity, *versions])
     key = sha256(made_of.encode()).hexdigest()
     if key not in _loaded:
-        _loaded[key] = _cached(source, key) or _compiled(source, key, build, list(arrays))
+        _loaded[key] = _cached(source, key) or _compiled(source, key, model, lengths, list(arrays))
     return _loaded[key]
 
 
@@ -243,14 +244,29 @@ def _cached(source: str, key: str) -> Any:
         return None
 
 
-def _compiled(source: str, key: str, build: Callable[[], Any], names: list[str]) -> Any:
-    """Return the callback compiled by this process, or meanwhile by another.
+def _compiled(source: str, key: str, model: pm.Model, lengths: list[int], names: list[str]) -> Any:
+    """Return the callback compiled for this process, or meanwhile by another.
 
     Of several processes that begin at once, on one cache, the first compiles and the others wait.
+    What a process has compiled it calls piece by piece, what it loads in one: the two differ in the
+    last bits, and a sampler's draws then by Monte Carlo error. So that a seed gives the same draws
+    the first time too, a process of its own compiles, and this one loads.
     """
     turn = FileLock(Path(pytensor.config.compiledir) / f"slackwater-{key[:16]}.lock")
     with turn:
-        return _cached(source, key) or _load(source, key, _density(build(), names))
+        found = _cached(source, key)
+        if found is None:
+            graph = _flat_graph(model, lengths)
+            if run_elsewhere(_compile, source, key, *graph, names):
+                found = _cached(source, key)
+            found = found or _compile(source, key, *graph, names)
+        return found
+
+
+def _compile(source: str, key: str, point: Any, outputs: list[Any], names: list[str]) -> Any:
+    """Return the callback compiled in this process, and keep it in the cache."""
+    function = pytensor.function([point], outputs, mode="NUMBA", trust_input=True)
+    return _load(source, key, _density(function, names))
 
 
 def _load(source: str, key: str, density: Any) -> Any:

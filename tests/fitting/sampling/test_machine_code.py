@@ -7,6 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from typing import Any, Final, NamedTuple
+from uuid import uuid4
 
 import numpy as np
 import pymc as pm
@@ -104,7 +105,7 @@ def test_a_season_of_another_size_needs_no_compiling_and_is_right(
 ) -> None:
     _, code = compiled(demo.season)
     before = call(code, code.start(1))
-    monkeypatch.setattr(machine_code, "_flat_function", no_graph)
+    monkeypatch.setattr(machine_code, "_flat_graph", no_graph)
     model, other = compiled(smallest())
     assert other.names == code.names
     assert other.n_dim < code.n_dim
@@ -139,12 +140,35 @@ from slackwater.fitting.sampling import machine_code
 from slackwater.fitting.sampling.fit import identity
 from slackwater.model.priors import Priors
 from slackwater.model.recovery import build_model
-machine_code._flat_function = None
+machine_code._flat_graph = None
 model = build_model(read_season({str(demo.folder)!r}))
 print(machine_code.compile_model(model, identity(Priors())).n_dim)
 """
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
     assert (ran.returncode, ran.stdout) == (0, f"{code.n_dim}\n"), ran.stderr
+
+
+def line() -> pm.Model:
+    """Return about the smallest model that reads data."""
+    with pm.Model(coords={"point": range(3)}) as model:
+        x = pm.Data("x", np.array([0.0, 1.0, 2.0]), dims="point")
+        mean = pm.Normal("height") + pm.Normal("slope") * x
+        pm.Normal("y", mean, 1.0, observed=np.array([0.1, 0.9, 2.2]))
+    return model
+
+
+def test_this_process_loads_what_another_compiles_the_first_time_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(machine_code, "_density", no_graph)
+    model = line()
+    assert_equals_pymc(model, compile_model(model, f"never compiled before: {uuid4()}"))
+
+
+def test_where_no_process_can_be_begun_this_one_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    model = line()
+    assert_equals_pymc(model, compile_model(model, f"never compiled before: {uuid4()}"))
 
 
 def test_other_beliefs_or_equations_are_other_machine_code() -> None:
