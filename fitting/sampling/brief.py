@@ -31,9 +31,9 @@ from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch
 
 MANY: Final = 40  # a variable of more numbers than this has one for each session, night or so
-DRAWS: Final = 80  # of each chain, and as many again while the chains disagree
-ROUNDS: Final = 3
-FEW: Final = 24  # of each chain, for medians alone
+DRAWS: Final = 24  # of each chain in a round; one is good for medians alone
+LEAST: Final = 2  # rounds, and one more while the chains disagree
+MOST: Final = 8
 
 
 def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
@@ -48,12 +48,13 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
     """
     season = season.observed()
 
-    def learn(stretches: tuple[Stretch, ...], draws: int = DRAWS, rounds: int = ROUNDS) -> Learnt:
+    def learn(stretches: tuple[Stretch, ...], least: int = LEAST, most: int = MOST) -> Learnt:
         model, code, start = compiled_for(season, priors, stretches)
         of_nights = [n.UNLOGGED_DIP in name for name in code.names]
         many = np.repeat((np.array(code.lengths) > MANY) | of_nights, code.lengths)
         middle = np.repeat(start, code.lengths)
-        for drawn in islice(draw(code.density(), middle, ~many, seed, draws), rounds):
+        rounds = draw(code.density(), middle, ~many, seed, DRAWS)
+        for drawn in islice(rounds, least - 1, most):
             posterior = named_draws(model, code, drawn.points)
             checks = _check(posterior)
             if checks.usable and drawn.accepted > STUCK:
@@ -61,7 +62,7 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
         groups = {"posterior": posterior, "constant_data": constant(model)}
         return Learnt.of(season, priors, stretches, groups, checks)
 
-    found = watched_posterior(season, priors, seed, learn, partial(learn, draws=FEW, rounds=1))
+    found = watched_posterior(season, priors, seed, learn, partial(learn, least=1, most=1))
     if found.checks.usable:
         return found
     return fit(season, priors=priors, seed=seed, draws=1500, chains=2, cores=1)

@@ -31,7 +31,7 @@ ACCEPTED: Final = 0.8  # of paths, that is aimed at
 _LENGTH: Final = 2.2
 STUCK: Final = 0.2  # of its paths that a chain has accepted, on average
 _SPREAD: Final = 0.3  # of the chains' starts, in standard deviations of the core parameters
-_FIRST: Final = (0.12, 0.8)  # step and length of path, while far from where draws lie
+_FIRST: Final = (0.12, 0.8, 10)  # step, length and most steps of a path, while far from draws
 _STEP: Final = 0.3
 _NEAR: Final = 1e-4  # for differences of the gradient
 _READ: Final = 4  # chains that curvature is read at
@@ -80,9 +80,9 @@ def draw(
     points = rng.standard_normal((CHAINS, len(start)))
     points[:, :cores] = mode[:cores] + _SPREAD * scale.core_spread(points[:, :cores])
     chains = _Chains(ordered, points, rng)
-    chains.step, length = _FIRST
+    chains.step, length, most = _FIRST
     for _ in range(WARM[0]):
-        chains.go(scale, length, adapting=1.0)
+        chains.go(scale, length, adapting=1.0, most=most)
     likeliest = chains.points[np.argsort(chains.logs)[-_READ:]]
     rows = np.mean([_curvature(ordered, point, cores) for point in likeliest], axis=0)
     others = np.mean(
@@ -173,17 +173,18 @@ class _Chains:
         self._chances: list[Floats] = []
         self.logs, self.slopes = self._at(points)
 
-    def go(self, scale: Scale, length: float, adapting: float = 0.0) -> None:
+    def go(self, scale: Scale, length: float, adapting: float = 0.0, most: float = np.inf) -> None:
         """Follow one path from each chain's point.
 
         Args:
             scale: of the momentum.
             length: of the path, about.
             adapting: how far the step follows what was accepted.
+            most: steps, which may cut it short.
         """
         momentum = scale.momentum(self.rng.standard_normal(self.points.shape))
         step = self.step * self.rng.uniform(0.85, 1.15)
-        steps = max(1, round(length * self.rng.uniform(0.6, 1.4) / step))
+        steps = int(min(most, max(1, round(length * self.rng.uniform(0.6, 1.4) / step))))
         before = self.logs - _kinetic(scale, momentum)
         points, slopes = self.points, self.slopes
         for _ in range(steps):
