@@ -31,9 +31,9 @@ from slackwater.model.season import Season
 from slackwater.model.unexplained import Stretch
 
 MANY: Final = 40  # a variable of more numbers than this has one for each session, night or so
-DRAWS: Final = 24  # of each chain in a round; one is good for medians alone
+DRAWS: Final = 20  # of each chain in a round; one is good for medians alone
 LEAST: Final = 2  # rounds, and one more while the chains disagree
-MOST: Final = 8
+MOST: Final = 10
 
 
 def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
@@ -53,7 +53,7 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
         of_nights = [n.UNLOGGED_DIP in name for name in code.names]
         many = np.repeat((np.array(code.lengths) > MANY) | of_nights, code.lengths)
         middle = np.repeat(start, code.lengths)
-        rounds = draw(code.density(), middle, ~many, seed, DRAWS)
+        rounds = draw(code.densities(), middle, ~many, seed, DRAWS)
         for drawn in islice(rounds, least - 1, most):
             posterior = named_draws(model, code, drawn.points)
             checks = _check(posterior)

@@ -21,6 +21,7 @@ from scipy.linalg import cho_solve, cholesky, solve_triangular
 from scipy.optimize import minimize
 
 Floats = NDArray[np.float64]
+Densities = Callable[[Floats], tuple[Floats, Floats]]
 Density = Callable[[Floats], tuple[float, Floats]]
 
 CHAINS: Final = 8
@@ -51,12 +52,13 @@ class Drawn(NamedTuple):
 
 
 def draw(
-    density: Density, start: Floats, core: NDArray[np.bool_], seed: int, draws: int
+    densities: Densities, start: Floats, core: NDArray[np.bool_], seed: int, draws: int
 ) -> Iterator[Drawn]:
     """Draw from a density, and more of it for as long as more is asked for.
 
     Args:
-        density: returns the log density and its gradient; minus infinity where there is none.
+        densities: returns the log density and its gradient at points, shape (points, length);
+            minus infinity where there is none.
         start: where the search for the core parameters begins, shape (length,), the others
             at their middle.
         core: which parameters are core, shape (length,).
@@ -71,11 +73,15 @@ def draw(
     order = np.argsort(~core, kind="stable")  # the core first: slices are quicker than masks
     back = np.argsort(order)
 
-    def ordered(point: Floats) -> tuple[float, Floats]:
-        log, slopes = density(point[back])
-        return log, slopes[order]
+    def ordered(points: Floats) -> tuple[Floats, Floats]:
+        logs, slopes = densities(points[:, back])
+        return logs, slopes[:, order]
 
-    mode = _core_mode(ordered, start[order], cores)
+    def density(point: Floats) -> tuple[float, Floats]:
+        logs, slopes = ordered(point[None])
+        return float(logs[0]), slopes[0]
+
+    mode = _core_mode(density, start[order], cores)
     scale = Scale.of(_curvature(ordered, mode, cores), np.ones(len(start) - cores))
     points = rng.standard_normal((CHAINS, len(start)))
     points[:, :cores] = mode[:cores] + _SPREAD * scale.core_spread(points[:, :cores])
@@ -167,11 +173,11 @@ class Scale:
 class _Chains:
     """Chains side by side."""
 
-    def __init__(self, density: Density, points: Floats, rng: np.random.Generator) -> None:
-        self.density, self.points, self.rng = density, points, rng
+    def __init__(self, densities: Densities, points: Floats, rng: np.random.Generator) -> None:
+        self.densities, self.points, self.rng = densities, points, rng
         self.step = _STEP
         self._chances: list[Floats] = []
-        self.logs, self.slopes = self._at(points)
+        self.logs, self.slopes = densities(points)
 
     def go(self, scale: Scale, length: float, adapting: float = 0.0, most: float = np.inf) -> None:
         """Follow one path from each chain's point.
@@ -190,7 +196,7 @@ class _Chains:
         for _ in range(steps):
             momentum = momentum + 0.5 * step * slopes
             points = points + step * scale.velocity(momentum)
-            logs, slopes = self._at(points)
+            logs, slopes = self.densities(points)
             momentum = momentum + 0.5 * step * slopes
         with np.errstate(invalid="ignore"):
             gained = np.minimum(0.0, logs - _kinetic(scale, momentum) - before)
@@ -216,10 +222,6 @@ class _Chains:
         )
         self.points, self.slopes, self.logs = self.points[new], self.slopes[new], self.logs[new]
 
-    def _at(self, points: Floats) -> tuple[Floats, Floats]:
-        found = [self.density(point) for point in points]
-        return np.array([log for log, _ in found]), np.array([slopes for _, slopes in found])
-
 
 def _kinetic(scale: Scale, momentum: Floats) -> Floats:
     return 0.5 * np.asarray((momentum * scale.velocity(momentum)).sum(axis=1))
@@ -239,22 +241,22 @@ def _core_mode(density: Density, start: Floats, cores: int) -> Floats:
     return point
 
 
-def _curvature(density: Density, point: Floats, cores: int) -> Floats:
+def _curvature(densities: Densities, point: Floats, cores: int) -> Floats:
     """Return the core's rows of the negative Hessian, shape (cores, length)."""
-    slopes, rows = density(point)[1], []
-    for place in range(cores):
-        moved = point.copy()
-        moved[place] += _NEAR
-        rows.append((slopes - density(moved)[1]) / _NEAR)
-    return np.array(rows)
+    moved = np.tile(point, (1 + cores, 1))
+    moved[np.arange(cores) + 1, np.arange(cores)] += _NEAR
+    slopes = densities(moved)[1]
+    return np.asarray((slopes[0] - slopes[1:]) / _NEAR)
 
 
-def _own_curvature(density: Density, point: Floats, cores: int, rng: np.random.Generator) -> Floats:
+def _own_curvature(
+    densities: Densities, point: Floats, cores: int, rng: np.random.Generator
+) -> Floats:
     """Return about the diagonal of the others' negative Hessian, from one step in all of them.
 
     Hutchinson's estimate with random signs, exact where the others are not tied to each other.
     """
     signs = rng.choice([-1.0, 1.0], len(point))
     signs[:cores] = 0.0
-    change = (density(point)[1] - density(point + _NEAR * signs)[1]) / _NEAR
-    return np.asarray((change * signs)[cores:])
+    slopes = densities(np.array([point, point + _NEAR * signs]))[1]
+    return np.asarray(((slopes[0] - slopes[1]) / _NEAR * signs)[cores:])

@@ -9,7 +9,7 @@ of the same make-up, also in a new process, starts without building or compiling
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from ctypes import POINTER, c_double
+from ctypes import CFUNCTYPE, c_int64, c_uint64, c_void_p
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from importlib.metadata import version
@@ -38,6 +38,7 @@ _FAR: Final = 100.0
 _LENGTHS: Final = "lengths of the variables"
 _COUNTS: Final = "{{ total_finished_draws }} {{ total_draws }}"
 _DOUBLES: Final = numba.types.CPointer(numba.types.double)
+_AT_ADDRESSES: Final = CFUNCTYPE(c_int64, c_uint64, c_void_p, c_void_p, c_void_p, c_void_p)
 _LOGP_SIGNATURE: Final = numba.types.int64(
     numba.types.uint64, _DOUBLES, _DOUBLES, _DOUBLES, numba.types.voidptr
 )
@@ -81,24 +82,39 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
         return replace(self, lengths=lengths, memory=_pack(list(_arrays(model, lengths).values())))
 
     def density(self) -> Callable[[Floats], tuple[float, Floats]]:
-        """Return what gives the log density and its gradient at a point.
-
-        The log density is minus infinity where there is none, and far beyond anything that the
-        priors allow, where exponentials overflow.
-        """
-        point, slopes, value = np.empty(self.n_dim), np.empty(self.n_dim), np.empty(1)
-        given = [a.ctypes.data_as(POINTER(c_double)) for a in (point, slopes, value)]
+        """Return what gives the log density and its gradient at a point, as `densities` does."""
+        densities = self.densities()
 
         def density(at: Floats) -> tuple[float, Floats]:
-            point[:] = at
-            if not np.abs(at).max() < _FAR or self._call(given):
-                return -np.inf, np.zeros(self.n_dim)
-            return float(value[0]), slopes.copy()
+            logs, slopes = densities(at[None])
+            return float(logs[0]), slopes[0]
 
         return density
 
-    def _call(self, given: list[Any]) -> int:
-        return int(self.logp.ctypes(self.n_dim, *given, self.memory.ctypes.data))
+    def densities(self) -> Callable[[Floats], tuple[Floats, Floats]]:
+        """Return what gives the log density and its gradient at points, shape (points, n_dim).
+
+        The log density is minus infinity where there is none, and far beyond anything that the
+        priors allow, where exponentials overflow; the gradient is 0 there.
+        """
+        call, length, memory = _AT_ADDRESSES(self.logp.address), self.n_dim, self.memory
+        value = np.empty(1)
+
+        def densities(at: Floats) -> tuple[Floats, Floats]:
+            points = np.ascontiguousarray(at, np.float64)
+            logs, slopes = np.full(len(points), -np.inf), np.zeros_like(points)
+            near = np.abs(points).max(axis=1) < _FAR
+            first, gradient = points.ctypes.data, slopes.ctypes.data
+            for row in np.flatnonzero(near).tolist():
+                here = row * points.strides[0]
+                given = first + here, gradient + here, value.ctypes.data, memory.ctypes.data
+                if call(length, *given):
+                    slopes[row] = 0.0
+                else:
+                    logs[row] = value[0]
+            return logs, slopes
+
+        return densities
 
     @property
     def n_dim(self) -> int:

@@ -22,7 +22,7 @@ def learnt(demo: Fitted) -> Posterior:
 def test_it_agrees_with_the_fit(demo: Fitted, learnt: Posterior, name: str) -> None:
     whole, few = (p.draws[name].values for p in (demo.posterior, learnt))
     sd = whole.std(axis=0)
-    # Hyperparameters mix slowly: of 384 draws 100 count, at the worst.
+    # Hyperparameters mix slowly: of 320 draws 100 count, at the worst.
     assert np.abs((few.mean(axis=0) - whole.mean(axis=0)) / sd).max() < 4 / 100**0.5
     assert np.abs(np.log(few.std(axis=0) / sd)).max() < 4 / 200**0.5
 
@@ -42,7 +42,7 @@ def test_where_chains_do_not_agree_it_is_a_whole_fit(
 
     def torn(posterior: object) -> FitChecks:
         drawn.append(posterior.sizes[n.DRAW])  # type: ignore[attr-defined]
-        return FitChecks(0, 384, 1.3, 300, 300)
+        return FitChecks(0, 320, 1.3, 300, 300)
 
     monkeypatch.setattr(brief, "_check", torn)
     monkeypatch.setattr(brief, "fit", lambda *_, **__: demo.posterior)

@@ -21,11 +21,11 @@ def test_a_normal_with_many_ties_has_its_mean_and_covariance() -> None:
     precision[:5, :5] = root @ root.T + ties @ ties.T
     mean = rng.normal(0, 2, length)
 
-    def density(point: Floats) -> tuple[float, Floats]:
-        slope = -precision @ (point - mean)
-        return 0.5 * float((point - mean) @ slope), slope
+    def densities(points: Floats) -> tuple[Floats, Floats]:
+        slopes = -(points - mean) @ precision
+        return 0.5 * ((points - mean) * slopes).sum(axis=1), slopes
 
-    points, accepted = next(draw(density, np.zeros(length), core, seed=1, draws=DRAWS))
+    points, accepted = next(draw(densities, np.zeros(length), core, seed=1, draws=DRAWS))
     assert points.shape == (CHAINS, DRAWS, length)
     assert accepted > 0.6
     covariance = np.linalg.inv(precision)
@@ -33,17 +33,17 @@ def test_a_normal_with_many_ties_has_its_mean_and_covariance() -> None:
     # 1,200 draws, of which squares are worth a third: 4.5 standard errors of 120 numbers.
     assert np.abs(z.mean(axis=0)).max() < 4.5 / 1200**0.5
     assert np.abs((z**2).mean(axis=0) - 1).max() < 4.5 * (2 / 400) ** 0.5
-    rounds = draw(density, np.zeros(length), core, seed=1, draws=DRAWS // 2)
+    rounds = draw(densities, np.zeros(length), core, seed=1, draws=DRAWS // 2)
     np.testing.assert_array_equal(next(rounds).points, points[:, : DRAWS // 2])
     np.testing.assert_array_equal(next(rounds).points, points)
 
 
 def test_a_density_far_from_normal_is_drawn_as_it_is() -> None:
     # The log of a Gamma(1.5) variable: mean digamma(1.5), variance trigamma(1.5), skewed.
-    def density(point: Floats) -> tuple[float, Floats]:
-        return float((1.5 * point - np.exp(point)).sum()), 1.5 - np.exp(point)
+    def densities(points: Floats) -> tuple[Floats, Floats]:
+        return (1.5 * points - np.exp(points)).sum(axis=1), 1.5 - np.exp(points)
 
-    points, _ = next(draw(density, np.zeros(3), np.ones(3, bool), seed=2, draws=600))
+    points, _ = next(draw(densities, np.zeros(3), np.ones(3, bool), seed=2, draws=600))
     assert points.mean(axis=(0, 1)) == pytest.approx(np.full(3, digamma(1.5)), abs=0.08)
     assert points.var(axis=(0, 1)) == pytest.approx(np.full(3, polygamma(1, 1.5)), rel=0.15)
 
@@ -60,11 +60,11 @@ def test_a_curvature_that_no_density_can_have_is_made_one() -> None:
 
 def test_paths_that_leave_where_there_is_any_density_are_not_followed() -> None:
     # Beyond 3 there is nothing, and no slope that tells a path so.
-    def density(point: Floats) -> tuple[float, Floats]:
-        if np.abs(point).max() > 3:
-            return -np.inf, np.zeros(len(point))
-        return -0.5 * float(point @ point), -point
+    def densities(points: Floats) -> tuple[Floats, Floats]:
+        inside = np.abs(points).max(axis=1) <= 3
+        logs = np.where(inside, -0.5 * np.square(points).sum(axis=1), -np.inf)
+        return logs, np.where(inside[:, None], -points, 0.0)
 
-    points, accepted = next(draw(density, np.zeros(4), np.ones(4, bool), seed=3, draws=60))
+    points, accepted = next(draw(densities, np.zeros(4), np.ones(4, bool), seed=3, draws=60))
     assert accepted > STUCK
     assert np.abs(points).max() <= 3
