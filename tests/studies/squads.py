@@ -2,7 +2,7 @@
 
     python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--jobs 1]
 
-Takes about half a minute of processor time for each squad and two for each joint fit; resumes where
+Takes about two minutes of processor time for each squad and four for each joint fit; resumes where
 it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
 
 Athletes come from the generator of the other studies, which shares no code with the model. Their
@@ -143,23 +143,18 @@ def of_athletes(pooled: Pooled, squad: Sequence[Made]) -> list[dict[str, Any]]:
 
 
 def in_two_stages(
-    seasons: Sequence[Season], exactly: bool = False
+    seasons: Sequence[Season], draws: int = DRAWS
 ) -> tuple[Pooled, Pooled, list[Alone], dict[str, float]]:
     """Fit each alone, pool, fit whom to fit again under the group, and pool again."""
     seconds = {}
 
     def fitted(season: Season, priors: Priors, seed: int) -> Alone:
-        if exactly:
-            found = fit(season, priors=priors, seed=seed, cores=1)
-        else:
-            found = fit_briefly(season, priors=priors, seed=seed)
-        return alone_of(found, season, most=4000)
+        return alone_of(fit(season, priors=priors, seed=seed, cores=1), season, most=4000)
 
     def timed(name: str, begun: float) -> float:
         seconds[name] = time.process_time() - begun
         return time.process_time()
 
-    draws = 4000 if exactly else DRAWS  # of the group
     begun = time.process_time()
     alone = [fitted(season, Priors(), seed) for seed, season in enumerate(seasons)]
     begun = timed("alone", begun)
@@ -283,7 +278,7 @@ def both_ways(squad: int) -> dict[str, Any]:
     made = [athlete(500 + squad, place, nights) for place in range(athletes)]
     seasons = [season_of(each) for each in made]
     compile_first(seasons[0])
-    first, second, _, seconds = in_two_stages(seasons, exactly=True)
+    first, second, _, seconds = in_two_stages(seasons, draws=4000)
     begun = time.process_time()
     joint = fit_jointly(seasons, seed=squad, draws=2000, chains=2, cores=2)
     seconds["jointly"] = time.process_time() - begun
