@@ -7,11 +7,14 @@ a machine need to know.
 
 from __future__ import annotations
 
+import os
 import pickle
 import subprocess
 import sys
 from collections.abc import Callable
 from importlib import import_module
+from multiprocessing import parent_process
+from threading import Thread
 from typing import Any, Final
 
 from slackwater.fitting.files import MEBIBYTE
@@ -27,6 +30,21 @@ _CHILD: Final = "from slackwater.fitting.apart import _serve; _serve()"
 
 class ApartError(Exception):
     """The work was not done; its text says why."""
+
+
+def end_with_parent() -> None:
+    """Have this process of a pool end when the one that began it is killed.
+
+    It would wait for work for ever: it holds the other end of the queue itself.
+    """
+    parent = parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
 
 
 def apart(work: Callable[..., Any], *given: Any) -> Any:

@@ -12,6 +12,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
+from slackwater.fitting.apart import end_with_parent
 from slackwater.fitting.beats.file import is_recording
 from slackwater.fitting.beats.night import Asked, Night, measure
 from slackwater.fitting.beats.recording import RecordingError
@@ -109,7 +110,7 @@ def _each(
                 progress(done, len(paths))
         return found
     workers = min(os.cpu_count() or 1, len(paths))
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn"), end_with_parent) as pool:
         waiting = [pool.submit(work, path) for path in paths]
         try:
             for done, finished in enumerate(as_completed(waiting), start=1):

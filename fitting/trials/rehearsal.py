@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from slackwater.fitting.apart import ONE_THREAD
+from slackwater.fitting.apart import ONE_THREAD, end_with_parent
 from slackwater.fitting.measures.verdicts import Effect, verdict
 from slackwater.fitting.trials.stretches import (
     Assigned,
@@ -281,7 +281,7 @@ def rehearse_all(
         How they ended, in the order of `tasks`.
     """
     workers, context = min(os.cpu_count() or 1, len(tasks)), _context()
-    with ProcessPoolExecutor(workers, context, _take_turns, (context.Lock(),)) as pool:
+    with ProcessPoolExecutor(workers, context, _begin, (context.Lock(),)) as pool:
         with _beginning_with(ONE_THREAD):
             waiting = [pool.submit(work, task) for task in tasks]
         try:
@@ -318,7 +318,8 @@ def _context() -> BaseContext:
     return context
 
 
-def _take_turns(lock: Lock) -> None:
+def _begin(lock: Lock) -> None:
     """Let what rehearses in this process compile only what no other process has."""
     global _turns
     _turns = lock
+    end_with_parent()
