@@ -9,6 +9,7 @@ of the same make-up, also in a new process, starts without building or compiling
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from ctypes import CFUNCTYPE, c_int64, c_uint64, c_void_p
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -28,7 +29,7 @@ from nutpie.sample import CompiledModel
 from pytensor.graph.replace import graph_replace
 from pytensor.link.numba.cache import compile_numba_function_src
 
-from slackwater.fitting.sampling.elsewhere import run_elsewhere
+from slackwater.fitting.apart import ApartError, apart
 
 Floats = NDArray[np.float64]
 
@@ -273,10 +274,16 @@ def _compiled(source: str, key: str, model: pm.Model, lengths: list[int], names:
         found = _cached(source, key)
         if found is None:
             graph = _flat_graph(model, lengths)
-            if run_elsewhere(_compile, source, key, *graph, names):
+            with suppress(ApartError):  # then this one has to
+                apart(_keep, source, key, *graph, names, seconds=None, memory=None)
                 found = _cached(source, key)
             found = found or _compile(source, key, *graph, names)
         return found
+
+
+def _keep(source: str, key: str, point: Any, outputs: list[Any], names: list[str]) -> None:
+    """Put the callback into the cache."""
+    _compile(source, key, point, outputs, names)
 
 
 def _compile(source: str, key: str, point: Any, outputs: list[Any], names: list[str]) -> Any:

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.fitting.apart import ApartError, apart
+
 POOL = """
 import os, sys, time
 from concurrent.futures import ProcessPoolExecutor
@@ -22,6 +24,21 @@ if __name__ == "__main__":
         print(pool.submit(os.getpid).result(), flush=True)
         time.sleep(60)
 """
+
+
+def test_the_work_is_done_by_another_process() -> None:
+    assert apart(os.getpid) != os.getpid()
+
+
+def test_work_that_fails_is_told(tmp_path: Path) -> None:
+    with pytest.raises(ApartError, match="damaged"):
+        apart(os.remove, str(tmp_path / "nowhere"), seconds=None, memory=None)
+
+
+def test_so_is_a_python_that_cannot_be_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    with pytest.raises(ApartError, match="no process could be begun"):
+        apart(os.getpid)
 
 
 def runs(pid: int) -> bool:
