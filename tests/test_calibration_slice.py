@@ -22,7 +22,7 @@ from tests.studies.ranks import rank
 pytestmark = pytest.mark.slow
 
 SEASONS = range(200, 206)
-DRAWN = range(500, 509)
+DRAWN = range(500, 512)
 FALSE_ALARM = 0.001
 
 

@@ -21,12 +21,12 @@ COMPARED += [n.LOG_RATE_RATIO, n.START_DIP, n.FIRST_NIGHT]
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore::UserWarning")  # PyMC's about short chains and object mode
 def test_both_samplers_agree_within_monte_carlo_error(demo: Fitted) -> None:
-    season = demo.season.through(demo.season.first_night + 63 * DAY)
+    season = demo.season.through(demo.season.first_night + 90 * DAY)
     mine = fit(season, seed=1).tree["posterior"].to_dataset()
     with build_model(season):
         drawn = pm.sample(
-            draws=250,
-            tune=350,
+            draws=300,
+            tune=500,
             chains=2,
             cores=1,
             random_seed=1,
