@@ -110,9 +110,8 @@ class Filters(NamedTuple):
 
     def after(self, motion: Motion, steps: Steps) -> Filters:
         """Step into the next night; `motion` is that of D filters."""
-        if (copies := len(self.log_weight)) != 1:
-            motion = Motion(*(np.tile(of_drifts, copies) for of_drifts in motion))
-        return self._replace(state=self.state.after(motion, steps, 0))
+        tiled = Motion(*(np.tile(of_drifts, len(self.log_weight)) for of_drifts in motion))
+        return self._replace(state=self.state.after(tiled, steps, 0))
 
     def seen(self, y: float, noise: float) -> Filters:
         """Take a reading in, its error bounded; add to each weight its log density."""
