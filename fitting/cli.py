@@ -87,12 +87,17 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Run the command line and exit with its status."""
+    """Run the command line as what its process is there for, and exit with its status."""
     # Where Dask is installed, for squads, xarray loads it and SciPy for whatever it answers, to see
     # whether an array is one of Dask's: none is in this process.
     sys.modules.setdefault("dask", None)  # type: ignore[arg-type]
     gc.set_threshold(_OBJECTS)
     atexit.register(gc.freeze)  # the process ends, and all its memory with it
+    answer()
+
+
+def answer() -> None:
+    """Run the command that was typed; exit with its status if anything is wrong."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors=_IN_PLAIN)

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from slackwater.fitting import Athlete, Posterior, fit, read_season
-from slackwater.fitting.cli import main
+from slackwater.fitting.cli import answer
 from slackwater.fitting.demo import copy_demo
 from slackwater.model.season import Season
 
@@ -83,14 +83,14 @@ class Ran(NamedTuple):
 
 
 def run(*arguments: object) -> Ran:
-    """Run a command in this process, as the installed script does, on a pipe 80 columns wide."""
+    """Run a command in this process, on a pipe 80 columns wide."""
     out, err = io.StringIO(), io.StringIO()
     status = 0
     with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
         patch.setattr(sys, "argv", ["slackwater", *map(str, arguments)])
         patch.setenv("COLUMNS", "80")
         try:
-            main()
+            answer()
         except SystemExit as end:
             status = int(end.code or 0)
     return Ran(status, out.getvalue(), err.getvalue())

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from slackwater.fitting import Posterior, fit
-from slackwater.fitting.cli import main
+from slackwater.fitting.cli import answer
 from slackwater.fitting.commands.shared import progress_bar
 from slackwater.fitting.sampling import fit as fit_module
 from tests.fitting.answers import by_hand
@@ -176,7 +176,7 @@ def test_a_terminal_that_cannot_show_all_shows_the_rest(
     monkeypatch.setattr(sys, "argv", ["slackwater", "recovery", str(demo.folder)])
     with redirect_stdout(io.TextIOWrapper(raw, encoding=encoding)) as out:
         with pytest.raises(SystemExit) as end:
-            main()
+            answer()
         out.flush()
         assert not end.value.code
         assert "hill run: " in raw.getvalue().decode(encoding)
