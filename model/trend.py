@@ -23,7 +23,7 @@ def steps_over(nights: int) -> int:
     return 0 if nights <= STEP_NIGHTS else ceil((nights - 1) / STEP_NIGHTS)
 
 
-def step_weights(ages: NDArray[np.int64], steps: int) -> Floats:
+def step_weights(ages: NDArray[np.int64] | Floats, steps: int) -> Floats:
     """Return how much of each step lies between a night and the last one, shape (N, steps).
 
     Args:

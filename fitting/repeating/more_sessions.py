@@ -4,9 +4,9 @@ A preposterior analysis (Raiffa & Schlaifer 1961, Applied Statistical Decision T
 memory). Some posterior draws are taken for the truth in turn. For each, undisturbed
 sessions of the type are simulated, one after the other: readings on the nights after each,
 at its dip, rate, scatter and ordinary noise, some of which lingers, around a baseline that goes
-on drifting. All
-draws are then weighed by their likelihood of those readings, each with the baseline as it
-would have followed it, and the interval of typical days is read off the weighed draws.
+on drifting; dip and rate go on changing where recovery may. All draws are then weighed by their
+likelihood of those readings, each with the baseline as it would have followed it, and the
+interval of typical days, as they are by then, is read off the weighed draws.
 
 What this leaves out: nights are ordinary ones, what is left of a dip and of lingering noise
 after these nights is gone, and what the baseline learns from a session whose own dip is
@@ -19,16 +19,18 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from slackwater.fitting.answers.intervals import shares
 from slackwater.model.dynamics import Floats, days_to_recover
+from slackwater.model.trend import step_weights
 
 NIGHTS: Final = 7  # readings after a session, before the next one
 SCATTER: Final = np.linspace(-4.0, 4.0, 17)  # grid over which a session's scatter is summed out
 
 
 class TypeDraws(NamedTuple):
-    """What is known of one type, S draws; every field of shape (S,).
+    """What is known of one type, S draws; every field of shape (S,) where none is given.
 
     Attributes:
         dip: the dip that decays, of the typical session, ln.
@@ -41,6 +43,10 @@ class TypeDraws(NamedTuple):
         session_sd: session-to-session SD of log dip.
         drift_sd: baseline's random walk, ln per night.
         level_variance: baseline's variance before the first session to come.
+        age: nights from the time that dip and rate are known for to the first session to come.
+        dip_steps: what each half year from that time on adds to log dip, shape (S, steps); see
+            `slackwater.model.trend`.
+        rate_steps: the same of log rate.
     """
 
     dip: Floats
@@ -53,25 +59,40 @@ class TypeDraws(NamedTuple):
     session_sd: Floats
     drift_sd: Floats
     level_variance: Floats
+    age: Floats
+    dip_steps: Floats
+    rate_steps: Floats
+
+    def later(self, nights: int) -> TypeDraws:
+        """Return the draws with dip and rate as they are so many nights after the first session."""
+        gone = step_weights(self.age + nights, self.dip_steps.shape[1])
+        return self._replace(
+            dip=self.dip * np.exp((gone * self.dip_steps).sum(axis=1)),
+            rate=self.rate * np.exp((gone * self.rate_steps).sum(axis=1)),
+        )
 
     def typical_days(self) -> Floats:
         """Return days to recover from the typical session, shape (S,)."""
         return days_to_recover(self.dip, self.threshold, self.rate)
 
-    def thinned(self, count: int) -> TypeDraws:
-        """Return `count` of the draws, evenly spaced in order of typical days, or all.
+    def evenly(self, count: int) -> NDArray[np.int64]:
+        """Return which draws are `count` of them, evenly spaced in order of typical days, or all.
 
         In that order a few hundred draws keep the interval of all, and a few keep the
         mean of what depends on it.
         """
         size = len(self.dip)
         places = (np.arange(min(count, size)) + 0.5) * size / min(count, size)
-        chosen = np.argsort(self.typical_days(), kind="stable")[places.astype(int)]
-        return TypeDraws(*(field[chosen] for field in self))
+        order = np.argsort(self.typical_days(), kind="stable")
+        return np.asarray(order[places.astype(int)])
 
-    def twice(self) -> TypeDraws:
-        """Return the draws followed by themselves."""
-        return TypeDraws(*(np.concatenate([field, field]) for field in self))
+    def chosen(self, which: NDArray[np.int64]) -> TypeDraws:
+        """Return some of the draws."""
+        return TypeDraws(*(field[which] for field in self))
+
+    def thinned(self, count: int) -> TypeDraws:
+        """Return `count` of the draws, evenly spaced in order of typical days, or all."""
+        return self.chosen(self.evenly(count))
 
     def course(self, nights: int) -> Floats:
         """Return what each night shows of a dip of 1, shape (S, nights)."""
@@ -128,19 +149,22 @@ def expected_widths(
     Returns:
         Days, shape (counts,); NaN where it was not needed to go so far.
     """
-    truth = draws.thinned(pairs).twice()
-    days = draws.typical_days()
-    shape = (len(truth.dip), len(draws.dip))
+    true = np.tile(draws.evenly(pairs), 2)
+    truth = draws.chosen(true)
+    shape = (len(true), len(draws.dip))
     log_weight = np.zeros(shape)
+    log_weight[np.arange(len(true)), true] = -np.inf  # none of the guesses is the truth itself
     known = Baseline(np.zeros(shape), draws.level_variance)
     level_now = np.sqrt(truth.level_variance) * _mirrored(rng, (len(truth.dip), 1))[:, 0]
     widths = np.full(len(counts), np.nan)
     for done in range(1, max(counts) + 1):
-        readings, level_now = simulated_session(truth, level_now, rng, nights)
-        log_density, known = weigh_session(draws, known, readings)
+        gone = (done - 1) * nights
+        readings, level_now = simulated_session(truth.later(gone), level_now, rng, nights)
+        log_density, known = weigh_session(draws.later(gone), known, readings)
         log_weight += log_density
         if done in counts:
             at = counts.index(done)
+            days = draws.later(done * nights).typical_days()
             widths[at] = weighed_widths(days, log_weight, level).mean()
             if narrow is not None and done >= at_least:
                 within_reach = widths[at] * np.sqrt(done / max(counts)) < narrow

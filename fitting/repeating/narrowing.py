@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from math import ceil
 from typing import Final
 
 import numpy as np
 
 from slackwater.fitting.answers.support import session_counts
-from slackwater.fitting.repeating.more_sessions import TypeDraws, expected_widths, interval_width
+from slackwater.fitting.repeating.more_sessions import (
+    NIGHTS,
+    TypeDraws,
+    expected_widths,
+    interval_width,
+)
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
 from slackwater.model.dynamics import share_of
 from slackwater.model.errors import Reason
 from slackwater.model.levels import BASELINE
+from slackwater.model.priors import Priors
+from slackwater.model.season import DAY
+from slackwater.model.trend import STEP_NIGHTS
 
 NARROW_DAYS: Final = 1.0
 MORE: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
@@ -71,14 +80,10 @@ def narrowing(
 
 
 def _narrowing(now: Standing, label: str, share: float, level: float, shown: bool) -> Narrowing:
-    draws = type_draws(now, label).thinned(THINNED)
-    before = interval_width(draws, level)
+    before = interval_width(type_draws(now, label), level)
     settled = before < NARROW_DAYS
     far = MORE if shown and not settled else tuple(more for more in MORE if more <= NEXT_FEW)
-    found = expected_widths(
-        draws, far, PAIRS, level, now.rng(), narrow=NARROW_DAYS, at_least=NEXT_FEW
-    )
-    widths = {more: float(w) for more, w in zip(far, found, strict=True) if np.isfinite(w)}
+    widths = widths_after(now, label, far, level, now.rng(), NARROW_DAYS)
     enough = (more for more, width in widths.items() if width < NARROW_DAYS)
     taken_off = (before - widths[NEXT_FEW]) / NEXT_FEW
     return Narrowing(
@@ -92,8 +97,50 @@ def _narrowing(now: Standing, label: str, share: float, level: float, shown: boo
     )
 
 
+def widths_after(
+    now: Standing,
+    label: str,
+    counts: tuple[int, ...],
+    level: float,
+    rng: np.random.Generator,
+    narrow: float | None = None,
+) -> dict[int, float]:
+    """Return the width that is expected after so many more sessions of a type, days.
+
+    A season that grows longer than half a year with them lets recovery change, over all of its
+    nights. The next few are reckoned with recovery as it is so far: what they take off the width
+    is theirs then, and not the calendar's.
+
+    Args:
+        now: the state.
+        label: the type.
+        counts: how many more sessions, ascending.
+        level: credible mass of the range.
+        rng: randomness.
+        narrow: counts are left out from where a width is under this, or none will be; None for all.
+    """
+    nights = len(now.season.through(now.night).nights)
+    as_so_far = (
+        0 if n.DIP_TREND_SD in now.draws else max(NEXT_FEW, (STEP_NIGHTS - nights) // NIGHTS)
+    )
+    soon = tuple(more for more in counts if more <= as_so_far)
+    known = type_draws(now, label)
+
+    def after(some: tuple[int, ...], draws: TypeDraws) -> dict[int, float]:
+        found = expected_widths(
+            draws.thinned(THINNED), some, PAIRS, level, rng, narrow=narrow, at_least=NEXT_FEW
+        )
+        return {more: float(w) for more, w in zip(some, found, strict=True) if np.isfinite(w)}
+
+    widths = after(soon, known) if soon else {}
+    rest = counts[len(soon) :]
+    if rest and (narrow is None or all(width >= narrow for width in widths.values())):
+        widths |= after(rest, changing(now, label, known, NIGHTS * rest[-1], rng))
+    return widths
+
+
 def type_draws(now: Standing, label: str) -> TypeDraws:
-    """Return what is known of one type, draw by draw."""
+    """Return what is known of one type, draw by draw, if recovery stays as it is."""
     which = now.types.index(label)
     return TypeDraws(
         dip=np.exp(now.log_dips()[:, which]),
@@ -106,7 +153,46 @@ def type_draws(now: Standing, label: str) -> TypeDraws:
         session_sd=now.parameter(n.SESSION_SD),
         drift_sd=now.parameter(n.DRIFT_SD),
         level_variance=now.level.covariance[BASELINE, BASELINE],
+        age=np.zeros(len(now.threshold)),
+        dip_steps=np.zeros((len(now.threshold), 0)),
+        rate_steps=np.zeros((len(now.threshold), 0)),
     )
+
+
+def changing(
+    now: Standing, label: str, known: TypeDraws, ahead: int, rng: np.random.Generator
+) -> TypeDraws:
+    """Return the draws with recovery that may change from the time on that they are of.
+
+    That is the last night of a fit that let recovery change. Of one that did not it is the time
+    that a type's sessions lie about, and how fast recovery changes is as believed before.
+
+    Args:
+        now: the state.
+        label: the type.
+        known: what is known of it.
+        ahead: nights to come.
+        rng: randomness.
+    """
+    draws = len(known.dip)
+    if n.DIP_TREND_SD in now.draws:
+        since = now.fitted_to
+        sds = [now.parameter(name) for name in (n.DIP_TREND_SD, n.RATE_TREND_SD)]
+    else:
+        since = _middle_of_sessions(now, label)
+        beliefs = (Priors().dip_trend_sd, Priors().rate_trend_sd)
+        sds = [np.exp(b.mean + b.sd * rng.standard_normal(draws)) for b in beliefs]
+    age = (now.night - since) / DAY
+    steps = ceil((age + ahead) / STEP_NIGHTS)
+    dip, rate = (sd[:, None] * rng.standard_normal((draws, steps)) for sd in sds)
+    return known._replace(age=np.full(draws, age), dip_steps=dip, rate_steps=rate)
+
+
+def _middle_of_sessions(now: Standing, label: str) -> np.datetime64:
+    data = now.season.data
+    dates = data[n.SESSION_DATE].values[data[n.SESSION_TYPE].values == label]
+    days = dates[dates <= now.fitted_to].astype("datetime64[D]").astype(float)
+    return np.datetime64(round(days.mean()), "D")
 
 
 def pays_most(types: Iterable[Narrowing]) -> Narrowing | None:

@@ -27,8 +27,8 @@ import pandas as pd
 
 from slackwater.fitting import Athlete
 from slackwater.fitting.answers.recovery import next_session_days, recovery
-from slackwater.fitting.repeating.more_sessions import NIGHTS, expected_widths, interval_width
-from slackwater.fitting.repeating.narrowing import PAIRS, THINNED, type_draws
+from slackwater.fitting.repeating.more_sessions import NIGHTS, interval_width
+from slackwater.fitting.repeating.narrowing import type_draws, widths_after
 from slackwater.fitting.sampling.fit import fit
 from slackwater.fitting.state.standing import Standing
 from slackwater.model import names as n
@@ -91,15 +91,14 @@ def _season(seed: int) -> list[Case]:
     athlete = Athlete(season, fit(season, seed=seed, cores=1))
     now = athlete.now
     label = list(TYPES)[seed % len(TYPES)]
-    draws = type_draws(now, label)
-    before = interval_width(draws, LEVEL)
-    expected = expected_widths(draws.thinned(THINNED), MORE, PAIRS, LEVEL, rng)
-    draw = int(rng.integers(len(draws.dip)))
+    before = interval_width(type_draws(now, label), LEVEL)
+    expected = widths_after(now, label, MORE, LEVEL, np.random.default_rng([74, seed]))
+    draw = int(rng.integers(len(now.threshold)))
     promise = recovery(athlete, LEVEL).types.sel({n.TYPE: label})
     proposed = float(promise["days_for_chance"].sel(chance=PROMISE))
     promised = float((next_session_days(now)[:, now.types.index(label)] <= proposed).mean())
     rows = []
-    for more, width in zip(MORE, expected, strict=True):
+    for more, width in expected.items():
         longer, days = _longer(now, draw, label, more, rng)
         again = Athlete(longer, fit(longer, seed=seed, cores=1))
         found = interval_width(type_draws(again.now, label), LEVEL)
@@ -107,7 +106,7 @@ def _season(seed: int) -> list[Case]:
         low, high = np.quantile(own, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
         covered = ((low <= days + 1e-9) & (days - 1e-9 <= high)).mean()
         back = float((days <= proposed).mean())
-        case = (before, float(width), found, promised, back, float(covered))
+        case = (before, width, found, promised, back, float(covered))
         rows.append(Case(seed, label, more, *case))
     return rows
 

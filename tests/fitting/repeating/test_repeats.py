@@ -24,7 +24,7 @@ from slackwater.fitting.repeating.more_sessions import (
     weigh_session,
     weighed_widths,
 )
-from slackwater.fitting.repeating.narrowing import NEXT_FEW
+from slackwater.fitting.repeating.narrowing import NEXT_FEW, widths_after
 from slackwater.fitting.repeating.repeats import Repeats, TypeRepeats
 from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.report.terminal.repeats import text
@@ -256,12 +256,13 @@ def spread(log_sd: float, draws: int = 4000, **known: float) -> TypeDraws:
     usual = {
         "dip": 0.3, "first_night": 1.0, "rate": 0.5, "threshold": 0.005, "noise_sd": 0.01,
         "lingering": 0.0, "persistence": 0.5, "session_sd": 0.05, "drift_sd": 1e-6,
-        "level_variance": 1e-10,
+        "level_variance": 1e-10, "age": 0.0,
     }  # fmt: skip
     fields = {key: np.full(draws, value) for key, value in (usual | known).items()}
     normal = stats.norm.ppf((np.arange(draws) + 0.5) / draws)
     fields["dip"] = fields["dip"] * np.exp(log_sd * np.random.default_rng(1).permutation(normal))
-    return TypeDraws(**fields)
+    never = np.zeros((draws, 0))
+    return TypeDraws(**fields, dip_steps=never, rate_steps=never)
 
 
 def width_of(sd: float, level: float, rate: float) -> float:
@@ -281,6 +282,34 @@ def test_expected_width_against_the_conjugate_normal_closed_form(level: float) -
     assert interval_width(draws, level) == pytest.approx(width_of(prior, level, 0.5), rel=0.002)
     found = expected_widths(draws.thinned(2000), counts, 12, level, np.random.default_rng(2))
     assert list(found) == pytest.approx(exact, rel=0.02)
+
+
+def test_a_recovery_that_changes_against_the_normal_closed_form() -> None:
+    # Log dips now, and what each half year adds to them, are normal; each session shows their sum
+    # as it is by then, and the days asked for are those after the last (linear normal model:
+    # Gelman et al. 2013, section 14.8).
+    prior, step_sd, counts = 0.06, 0.05, (1, 8, 40)
+    draws = spread(prior)._replace(
+        age=np.full(4000, 30.0),
+        dip_steps=step_sd * np.random.default_rng(3).standard_normal((4000, 2)),
+        rate_steps=np.zeros((4000, 2)),
+    )
+    course = np.exp(-0.5 * np.arange(7))
+    one = 0.05**2 + 0.01**2 / (0.3**2 * (course**2).sum())
+
+    def weights(nights: float) -> list[float]:
+        half_years = (30 + nights) / 182
+        return [1.0, min(half_years, 1.0), max(half_years - 1.0, 0.0)]
+
+    exact = []
+    for count in counts:
+        seen = np.array([weights(7 * session) for session in range(count)])
+        precision = np.diag([prior**-2, step_sd**-2, step_sd**-2]) + seen.T @ seen / one
+        asked = np.array(weights(7 * count))
+        exact.append(width_of(np.sqrt(asked @ np.linalg.solve(precision, asked)), 0.8, 0.5))
+    found = expected_widths(draws, counts, 24, 0.8, np.random.default_rng(2))
+    assert list(found) == pytest.approx(exact, rel=0.05)
+    assert exact[2] > 1.5 * width_of((prior**-2 + 40 / one) ** -0.5, 0.8, 0.5)
 
 
 def test_one_session_against_published_arithmetic_of_repeated_trials() -> None:
@@ -315,9 +344,10 @@ def test_readings_of_many_sessions_against_one_big_normal() -> None:
         noise_sd=rng.uniform(0.05, 0.15, 6),
         lingering=rng.uniform(0.1, 0.7, 6), persistence=rng.uniform(0.2, 0.8, 6),
         session_sd=np.full(6, 1e-7), drift_sd=rng.uniform(0.005, 0.03, 6),
-        level_variance=rng.uniform(0.02, 0.05, 6) ** 2,
+        level_variance=rng.uniform(0.02, 0.05, 6) ** 2, age=np.zeros(6),
+        dip_steps=np.zeros((6, 0)), rate_steps=np.zeros((6, 0)),
     )  # fmt: skip
-    truth = draws.thinned(2).twice()
+    truth = draws.chosen(np.tile(draws.evenly(2), 2))
     known = Baseline(np.zeros((4, 6)), draws.level_variance)
     level, weeks, found = np.zeros(4), [], np.zeros((4, 6))
     for _ in range(3):
@@ -344,10 +374,9 @@ def test_readings_of_many_sessions_against_one_big_normal() -> None:
 
 def test_simulated_noise_lingers_as_statsmodels_says() -> None:
     # Autocovariance of noise with a first-order autoregression in it: statsmodels' ArmaProcess.
-    draws = spread(
-        0.0, 2, dip=1e-12, noise_sd=0.1, lingering=0.6, persistence=0.7, level_variance=0.0
+    many = spread(
+        0.0, 40_000, dip=1e-12, noise_sd=0.1, lingering=0.6, persistence=0.7, level_variance=0.0
     )
-    many = TypeDraws(*(np.repeat(field[:1], 40_000) for field in draws))
     readings, _ = simulated_session(many, np.zeros(40_000), np.random.default_rng(8), 7)
     lingering = ArmaProcess([1, -0.7]).acovf(7) * 0.6 * (1 - 0.7**2)
     expected = linalg.toeplitz(0.01 * (lingering + 0.4 * (np.arange(7) == 0)))
@@ -369,7 +398,7 @@ def test_noise_that_lingers_teaches_less() -> None:
 def test_a_session_s_scatter_is_summed_out_as_quadrature_does() -> None:
     draws = spread(0.3, draws=8, session_sd=0.3, noise_sd=0.06, level_variance=0.03**2)
     rng = np.random.default_rng(6)
-    readings, _ = simulated_session(draws.thinned(2).twice(), np.zeros(4), rng, 7)
+    readings, _ = simulated_session(draws.chosen(np.tile(draws.evenly(2), 2)), np.zeros(4), rng, 7)
     found, _ = weigh_session(draws, Baseline(np.zeros((4, 8)), draws.level_variance), readings)
     covariance = 0.06**2 * np.eye(7) + 0.03**2
     course = np.exp(-0.5 * np.arange(7))
@@ -400,11 +429,12 @@ def test_fewer_draws_keep_the_width() -> None:
     )
 
 
-def unsure(half_life: float = 2.0, log_sd: float = 0.08, draws: int = 500) -> Known:
+def unsure(half_life: float = 2.0, log_sd: float = 0.06, draws: int = 500) -> Known:
     """Two types of the same dip; the days of the first are known, of the second they are not."""
     rates = np.exp(log_sd * stats.norm.ppf((np.arange(CHAINS * draws) + 0.5) / (CHAINS * draws)))
     lift = half_life * np.random.default_rng(0).permutation(rates)
-    return Known({"row": (0.4, half_life), "lift": (0.4, lift)}, session_sd=0.1)
+    types = {"row": (0.4, half_life), "lift": (0.4, lift)}
+    return Known(types, noise_sd=0.02, drift_sd=0.002, session_sd=0.05)
 
 
 ROWS = [(1, "row"), (9, "lift"), (17, "row"), (25, "row"), (33, "lift")]
@@ -462,6 +492,17 @@ def test_more_sessions_narrow_the_range_further() -> None:
     lift = row_of(answer, "lift")
     _, last = lift.expected_width_days[-1]
     assert last < 0.9 * lift.width_days
+
+
+def test_a_season_that_grows_longer_than_half_a_year_lets_recovery_change() -> None:
+    noisy = unsure()._replace(noise_sd=0.03, drift_sd=0.003, session_sd=0.1)
+    athlete = told(by_hand.season(NIGHTS + 5, ROWS), noisy)
+    # 45 nights, and 19 weeks more: half a year.
+    counts = (4, 16, 24, 48)
+    widths = widths_after(athlete.now, "lift", counts, 0.8, np.random.default_rng(1))
+    assert list(widths) == list(counts)
+    assert widths[4] > widths[16]
+    assert widths[24] > 1.2 * widths[16]
 
 
 # What is asked wrongly, and what is refused.
