@@ -433,8 +433,12 @@ def unsure(half_life: float = 2.0, log_sd: float = 0.06, draws: int = 500) -> Kn
     """Two types of the same dip; the days of the first are known, of the second they are not."""
     rates = np.exp(log_sd * stats.norm.ppf((np.arange(CHAINS * draws) + 0.5) / (CHAINS * draws)))
     lift = half_life * np.random.default_rng(0).permutation(rates)
-    types = {"row": (0.4, half_life), "lift": (0.4, lift)}
-    return Known(types, noise_sd=0.02, drift_sd=0.002, session_sd=0.05)
+    return Known(
+        {"row": (0.4, half_life), "lift": (0.4, lift)},
+        noise_sd=0.02,
+        drift_sd=0.002,
+        session_sd=0.05,
+    )
 
 
 ROWS = [(1, "row"), (9, "lift"), (17, "row"), (25, "row"), (33, "lift")]
