@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import os
 import tempfile
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
@@ -21,6 +22,7 @@ from typing import Any, Final
 
 import dask
 from distributed import Client, Future, KilledWorker, LocalCluster, as_completed
+from distributed.core import Status
 from distributed.security import Security
 
 from slackwater.fitting.apart import ONE_THREAD
@@ -32,6 +34,7 @@ Work = Callable[[Season, dict[str, Any]], Done]
 
 AHEAD: Final = 2  # tasks handed out for each thread, so that none waits and memory stays flat
 PATIENCE: Final = 60.0  # seconds in which a scheduler that went away may come back
+LOOKED_AFTER: Final = 2.0  # seconds after which it is seen whether workers are there
 MOST_LOSSES: Final = 3  # times that Dask gives a task up, each after several workers died of it
 # Nothing is spilled or shown, and a worker that died is no news: its task is done again.
 _CONFIG: Final = {
@@ -151,10 +154,11 @@ def cluster(where: Where, work: Work = fit_one) -> Iterator[Cluster]:
 @contextmanager
 def _of_this_machine(cores: int | None) -> Iterator[LocalCluster]:
     """Start a worker for each core; connections are encrypted, so that no other user can join."""
+    workers = cores or os.cpu_count() or 1
     with (
         tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as scratch,
         LocalCluster(
-            n_workers=cores or os.cpu_count() or 1,
+            n_workers=workers,
             threads_per_worker=1,
             processes=True,
             host="127.0.0.1",
@@ -166,8 +170,37 @@ def _of_this_machine(cores: int | None) -> Iterator[LocalCluster]:
             env=ONE_THREAD,
             local_directory=scratch,
         ) as started,
+        _kept_at(started, workers),
     ):
         yield started
+
+
+@contextmanager
+def _kept_at(local: LocalCluster, workers: int) -> Iterator[None]:
+    """Start workers for those that Dask gave up.
+
+    It starts one that died anew once; one that dies as it begins, or takes over a quarter of a
+    minute to come, as where the machine is busy, it closes for good, and tasks would wait for ever.
+    """
+
+    def mend() -> None:
+        for name, worker in list(local.workers.items()):
+            if worker.status in (Status.closed, Status.failed):
+                del local.workers[name]
+        local.scale(workers)  # starts whom it lacks
+
+    def watch() -> None:
+        while not over.wait(LOOKED_AFTER):
+            local.loop.add_callback(mend)
+
+    over = threading.Event()
+    watching = threading.Thread(target=watch, daemon=True)
+    watching.start()
+    try:
+        yield
+    finally:
+        over.set()
+        watching.join()
 
 
 @contextmanager

@@ -12,7 +12,14 @@ import numpy as np
 import pytest
 
 from slackwater.fitting import Posterior, read_season
-from slackwater.fitting.squads.cluster import Cluster, SchedulerLostError, Where, Work, cluster
+from slackwater.fitting.squads.cluster import (
+    _CONFIG,
+    Cluster,
+    SchedulerLostError,
+    Where,
+    Work,
+    cluster,
+)
 from slackwater.fitting.squads.each import FITTED, UNCHANGED, Done, Task, fit_each, fit_one
 from slackwater.fitting.squads.folder import SquadFolder
 from slackwater.model import names as n
@@ -46,13 +53,18 @@ def kill_who_works(opened: Cluster, pids: dict[str, int]) -> None:
     os.kill(pids[busy], signal.SIGKILL)
 
 
-def test_a_worker_that_is_killed_loses_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("cores", "given_up_after"), [(2, "15s"), (1, "1ms")])
+def test_a_worker_that_is_killed_loses_nothing(
+    cores: int, given_up_after: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Where Dask gives the only worker up, another must be started, or all would wait for ever.
+    monkeypatch.setitem(_CONFIG, "distributed.deploy.lost-worker-timeout", given_up_after)
     unfitted(tmp_path, "ada", "bruno", "carla", "david")
     squad = SquadFolder(tmp_path)
     killed: list[int] = []
     go = tmp_path / "go"
     how = {"first": "ada", "file": str(go)}
-    with cluster(Where(cores=2), by_hand(squad)) as opened:
+    with cluster(Where(cores=cores), by_hand(squad)) as opened:
         pids = opened.client.run(os.getpid)
 
         def tell(done: int, of: int) -> None:
