@@ -80,10 +80,11 @@ def narrowing(
 
 
 def _narrowing(now: Standing, label: str, share: float, level: float, shown: bool) -> Narrowing:
-    before = interval_width(type_draws(now, label), level)
+    known = type_draws(now, label)
+    before = interval_width(known, level)
     settled = before < NARROW_DAYS
     far = MORE if shown and not settled else tuple(more for more in MORE if more <= NEXT_FEW)
-    widths = widths_after(now, label, far, level, now.rng(), NARROW_DAYS)
+    widths = widths_after(now, label, known, far, level, now.rng(), NARROW_DAYS)
     enough = (more for more, width in widths.items() if width < NARROW_DAYS)
     taken_off = (before - widths[NEXT_FEW]) / NEXT_FEW
     return Narrowing(
@@ -100,6 +101,7 @@ def _narrowing(now: Standing, label: str, share: float, level: float, shown: boo
 def widths_after(
     now: Standing,
     label: str,
+    known: TypeDraws,
     counts: tuple[int, ...],
     level: float,
     rng: np.random.Generator,
@@ -114,6 +116,7 @@ def widths_after(
     Args:
         now: the state.
         label: the type.
+        known: what is known of it, as `type_draws` gives it.
         counts: how many more sessions, ascending.
         level: credible mass of the range.
         rng: randomness.
@@ -124,7 +127,6 @@ def widths_after(
         0 if n.DIP_TREND_SD in now.draws else max(NEXT_FEW, (STEP_NIGHTS - nights) // NIGHTS)
     )
     soon = tuple(more for more in counts if more <= as_so_far)
-    known = type_draws(now, label)
 
     def after(some: tuple[int, ...], draws: TypeDraws) -> dict[int, float]:
         found = expected_widths(

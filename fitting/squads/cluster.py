@@ -179,8 +179,8 @@ def _of_this_machine(cores: int | None) -> Iterator[LocalCluster]:
 def _kept_at(local: LocalCluster, workers: int) -> Iterator[None]:
     """Start workers for those that Dask gave up.
 
-    It starts one that died anew once; one that dies as it begins, or takes over a quarter of a
-    minute to come, as where the machine is busy, it closes for good, and tasks would wait for ever.
+    It starts one that died anew. But one that dies as it begins, or takes over a quarter of a
+    minute to come, as where the machine is busy, it closes for good: tasks would wait for ever.
     """
 
     def mend() -> None:

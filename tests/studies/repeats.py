@@ -91,8 +91,9 @@ def _season(seed: int) -> list[Case]:
     athlete = Athlete(season, fit(season, seed=seed, cores=1))
     now = athlete.now
     label = list(TYPES)[seed % len(TYPES)]
-    before = interval_width(type_draws(now, label), LEVEL)
-    expected = widths_after(now, label, MORE, LEVEL, np.random.default_rng([74, seed]))
+    known = type_draws(now, label)
+    before = interval_width(known, LEVEL)
+    expected = widths_after(now, label, known, MORE, LEVEL, np.random.default_rng([74, seed]))
     draw = int(rng.integers(len(now.threshold)))
     promise = recovery(athlete, LEVEL).types.sel({n.TYPE: label})
     proposed = float(promise["days_for_chance"].sel(chance=PROMISE))

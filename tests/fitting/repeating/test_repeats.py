@@ -24,7 +24,7 @@ from slackwater.fitting.repeating.more_sessions import (
     weigh_session,
     weighed_widths,
 )
-from slackwater.fitting.repeating.narrowing import NEXT_FEW, widths_after
+from slackwater.fitting.repeating.narrowing import NEXT_FEW, type_draws, widths_after
 from slackwater.fitting.repeating.repeats import Repeats, TypeRepeats
 from slackwater.fitting.report.objects import as_object
 from slackwater.fitting.report.terminal.repeats import text
@@ -503,7 +503,8 @@ def test_a_season_that_grows_longer_than_half_a_year_lets_recovery_change() -> N
     athlete = told(by_hand.season(NIGHTS + 5, ROWS), noisy)
     # 45 nights, and 19 weeks more: half a year.
     counts = (4, 16, 24, 48)
-    widths = widths_after(athlete.now, "lift", counts, 0.8, np.random.default_rng(1))
+    known = type_draws(athlete.now, "lift")
+    widths = widths_after(athlete.now, "lift", known, counts, 0.8, np.random.default_rng(1))
     assert list(widths) == list(counts)
     assert widths[4] > widths[16]
     assert widths[24] > 1.2 * widths[16]
