@@ -47,6 +47,7 @@ def show(ask: Ask) -> Answered:
         "chance": round(100 * CHANCE),
         "busy": work is not None and work.running,
         "came": from_plain(work.came["told"]) if work and "told" in work.came else [],
+        "judged_now": bool(work and work.kind == JUDGE_TRIAL and work.came),  # its answer says how
         "came_mind": work.came.get("mind", []) if work else [],
         "to_register": bool(work and work.kind == PLAN_TRIAL and _event(ask)),
         "ledger": ask.once("ledger", lambda: _ledger(ask)),
