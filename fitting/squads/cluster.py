@@ -13,7 +13,8 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, contextmanager
+from concurrent.futures import CancelledError
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from importlib.metadata import version
 from itertools import islice
@@ -73,6 +74,7 @@ class Cluster:
     def __init__(self, client: Client, where: Where, work: Work) -> None:
         """Take an open client of it, and what a worker does."""
         self.client, self._where, self._work = client, where, work
+        self._threads = 1  # of all workers, as last heard
 
     def do(self, tasks: Iterable[Task]) -> Iterator[tuple[Task, Done]]:
         """Yield what came of each task, in whatever order.
@@ -89,7 +91,7 @@ class Cluster:
         running = as_completed(loop=self.client.loop)
 
         def hand_out() -> None:
-            room = AHEAD * max(1, sum(self.client.nthreads().values())) - len(out)
+            room = AHEAD * self._heard_threads() - len(out)
             for task in [*_taken(again, room), *islice(left, max(0, room - len(again)))]:
                 future = self._submit(task)
                 out[future.key] = task
@@ -114,6 +116,11 @@ class Cluster:
                 yield task, done
             future.release()
             hand_out()
+
+    def _heard_threads(self) -> int:
+        with suppress(OSError):  # the scheduler has just gone away, and may come back
+            self._threads = max(1, sum(self.client.nthreads().values()))
+        return self._threads
 
     def _submit(self, task: Task) -> Future:
         given = (task.season, task.how, version("slackwater"))
@@ -243,10 +250,13 @@ def _came_of(future: Future) -> Done | None:
     """Return what came of a task; None where its worker or the scheduler was lost."""
     if future.status == "cancelled" or future.status == "lost":
         return None
-    error = future.exception()
-    if error is None:
-        result: Done = future.result()
-        return result
+    try:
+        error = future.exception()
+        if error is None:
+            result: Done = future.result()
+            return result
+    except (OSError, CancelledError):  # it went away with what it was to bring
+        return None
     if isinstance(error, KilledWorker):
         return None
     return Done(b"", (Reason("fit failed", error=f"{type(error).__name__}: {error}"),))

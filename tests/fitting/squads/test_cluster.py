@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from distributed.comm.core import CommClosedError
 
 from slackwater.fitting import Posterior, read_season
 from slackwater.fitting.squads.cluster import (
@@ -53,6 +54,19 @@ def kill_who_works(opened: Cluster, pids: dict[str, int]) -> None:
     os.kill(pids[busy], signal.SIGKILL)
 
 
+def lose_an_answer(opened: Cluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the scheduler once not say who is there, as when it has just gone away."""
+    answers: list[Any] = [CommClosedError("gone")]
+    ask = opened.client.nthreads
+
+    def nthreads() -> Any:
+        if answers:
+            raise answers.pop()
+        return ask()
+
+    monkeypatch.setattr(opened.client, "nthreads", nthreads)
+
+
 @pytest.mark.parametrize(("cores", "given_up_after"), [(2, "15s"), (1, "1ms")])
 def test_a_worker_that_is_killed_loses_nothing(
     cores: int, given_up_after: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -66,6 +80,7 @@ def test_a_worker_that_is_killed_loses_nothing(
     how = {"first": "ada", "file": str(go)}
     with cluster(Where(cores=cores), by_hand(squad)) as opened:
         pids = opened.client.run(os.getpid)
+        lose_an_answer(opened, monkeypatch)
 
         def tell(done: int, of: int) -> None:
             if not killed:
