@@ -23,9 +23,10 @@ from slackwater.fitting.commands.shared import (
     progress_bar,
 )
 from slackwater.fitting.questions import question
+from slackwater.fitting.squads.extra import needed
 from slackwater.fitting.squads.settings import SHOWN
 from slackwater.fitting.text import escaped
-from slackwater.model.errors import NoAnswerError, QuestionError
+from slackwater.model.errors import NoAnswerError
 
 if TYPE_CHECKING:
     from slackwater.fitting.answers.answer import Answer
@@ -56,7 +57,8 @@ def _on_squad(command: Callable[..., Any]) -> Callable[..., Any]:
     def on_squad(*, folder: Path, shown: str, **options: Any) -> None:
         from slackwater.fitting.squads.folder import SquadFolder
 
-        command(SquadFolder(folder, shown or ""), **options)
+        with needed():
+            command(SquadFolder(folder, shown or ""), **options)
 
     argument = click.argument(
         "folder",
@@ -131,12 +133,8 @@ def _fit(
     """Fit a squad on a cluster."""
     if sys.modules.get("dask") is None:  # kept out of processes that only answer
         sys.modules.pop("dask", None)
-    try:
-        from slackwater.fitting.squads.cluster import Where, cluster
-    except ModuleNotFoundError as error:
-        raise QuestionError(
-            f"Fitting a squad needs the library {error.name}: pip install 'slackwater[squad]'."
-        ) from None
+    from slackwater.fitting.squads.cluster import Where, cluster
+
     _ = squad.settings, squad.folders  # told what is wrong before a cluster is opened
     where = Where(scheduler, tls or None, workers)
     with progress_bar(_FITTING, lines=True) as tell, cluster(where) as opened:
@@ -240,7 +238,11 @@ def run_all(folder: Path) -> None:
     """Fit a squad on this machine, print its answers and write its report."""
     from slackwater.fitting.squads.folder import SquadFolder
 
-    squad = SquadFolder(folder)
+    with needed():
+        _run_all(SquadFolder(folder))
+
+
+def _run_all(squad: SquadFolder) -> None:
     _print(question("squad fit"), _fit(squad, DEFAULT_LEVEL, "", None, None, {}), as_json=False)
     today = _morning(squad, DEFAULT_LEVEL)
     recovery = question("squad recovery").ask(squad)

@@ -26,6 +26,7 @@ from slackwater.fitting.intake.problems import SeasonFilesError
 from slackwater.fitting.report.reasons import told as in_words
 from slackwater.fitting.serving import rendering
 from slackwater.fitting.serving.asked import (
+    SQUAD,
     Answered,
     Ask,
     Elsewhere,
@@ -90,7 +91,9 @@ SLOW: Final = (
     "plan:make",
     "bring:take_table",
     "bring:take_beats",
+    "squad:show",
 )  # seconds each, others are answered
+IN_SQUAD: Final = {"fit": "squad:fit", "stop": "squad:stop"}
 AT_THE_START: Final = {"begin": "start:begin", "demo": "start:look_at_the_demo"}
 _VIEWS: Final = "slackwater.fitting.serving.views"
 _PICTURES: Final = "slackwater.fitting.report.page.sections"
@@ -138,6 +141,14 @@ class Page:
     async def begin(self, request: Request) -> Response:
         """Answer with what a change of the seasons did."""
         return await self._answer(request, AT_THE_START.get(request.path_params["what"]))
+
+    async def squad(self, request: Request) -> Response:
+        """Answer with what all seasons show together."""
+        return await self._answer(request, "squad:show")
+
+    async def change_squad(self, request: Request) -> Response:
+        """Answer with what a change of all seasons did."""
+        return await self._answer(request, IN_SQUAD.get(request.path_params["what"]))
 
     async def enter(self, request: Request) -> Response:
         """Let in who has the opening link."""
@@ -234,6 +245,8 @@ class Page:
         """Return what a slow view answers, from an object of its own for the season's folder."""
 
         def work() -> Answered:
+            if ask.found is None:
+                return _safely(view, ask)
             own = SeasonFolder(ask.season.path)
             own.told = ask.season.told
             return _safely(view, replace(ask, found=own))
@@ -355,6 +368,8 @@ def application(
         Route("/phone", page.phone, methods=["GET", "POST"]),
         Route("/start/{what}", page.begin, methods=["POST"]),
         Route("/static/{name}", page.static),
+        Route(SQUAD, page.squad),
+        Route(SQUAD + "/{what}", page.change_squad, methods=["POST"]),
         Route("/s/{season}/", page.show),
         Route("/s/{season}/{view}", page.show),
         Route("/s/{season}/{view}", page.change, methods=["POST"]),

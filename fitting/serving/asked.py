@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from starlette.datastructures import UploadFile
 
@@ -67,6 +67,7 @@ class File:
 
 
 Answered = Shown | Elsewhere | File
+SQUAD: Final = "/squad"  # the path of the view of all seasons together
 
 
 @dataclass(frozen=True)

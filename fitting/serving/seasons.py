@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.settings import COLUMNS_OF
@@ -32,11 +32,17 @@ class Seasons:
         self._kept: dict[str, tuple[dt.date, SeasonFolder]] = {}
         self._added: dict[str, Path] = {}
         self._seen: set[Path] = set()  # seasons that had files, and are not to be made anew
+        self.told: dict[str, Any] = {}  # of all of them together, for their files as they were
 
     @property
     def names(self) -> list[str]:
         """The names of the seasons that there are, sorted."""
         return sorted(self._paths())
+
+    @property
+    def squad(self) -> Path | None:
+        """The folder of two seasons or more that the page was opened on; None for any other."""
+        return self.home if self._many and len(self.names) > 1 else None
 
     @property
     def to_begin(self) -> str | None:

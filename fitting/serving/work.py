@@ -25,6 +25,7 @@ from slackwater.model.errors import NoAnswerError, SlackwaterError
 
 _GENTLE: Final = 10  # how far it stands back behind the page, which is waited for
 FIT: Final = "fit"
+FIT_SQUAD: Final = "fit a squad"
 PLAN_TRIAL: Final = "plan a trial"
 JUDGE_TRIAL: Final = "judge a trial"
 
@@ -173,6 +174,21 @@ def _fit(folder: Path, progress: Progress) -> dict[str, Any]:
     return {}
 
 
+def _fit_squad(folder: Path, progress: Progress) -> dict[str, Any]:
+    """Fit every athlete who changed on this machine's cores, and pool them."""
+    from slackwater.fitting.questions import question
+    from slackwater.fitting.squads.extra import needed
+    from slackwater.fitting.squads.folder import SquadFolder
+
+    with needed():
+        from slackwater.fitting.report.squads.fitted import said, to_mind
+        from slackwater.fitting.squads.cluster import Where, cluster
+
+        with cluster(Where()) as opened:
+            answer = question("squad fit").ask(SquadFolder(folder), opened, tell=progress)
+    return {"said": said(answer), "mind": to_mind(answer)}
+
+
 def _plan_trial(folder: Path, progress: Progress, **wanted: Any) -> dict[str, Any]:
     """Plan a trial and register nothing: its plan in words, and the event that registers it."""
     import numpy as np
@@ -217,6 +233,7 @@ def _judge_trial(folder: Path, progress: Progress) -> dict[str, Any]:
 
 _KINDS: Final[dict[str, Callable[..., dict[str, Any]]]] = {
     FIT: _fit,
+    FIT_SQUAD: _fit_squad,
     PLAN_TRIAL: _plan_trial,
     JUDGE_TRIAL: _judge_trial,
 }

@@ -21,24 +21,34 @@ from slackwater.fitting.text import listed, plural
 def text(answer: SquadFitted) -> Iterable[RenderableType]:
     """Yield the answer for the terminal."""
     yield heading_of(answer, "Each athlete fitted alone, then all together")
-    if answer.fitted:
-        fitted, unit = len(answer.fitted), "athlete"
-        each = sum(one.seconds for one in answer.fitted) / fitted
-        yield _indented(f"Fitted {plural(fitted, unit)}, {each:.0f} s each.")
-    if answer.unchanged:
-        yield _indented(f"Nothing changed since the last fit: {listed(answer.unchanged)}.")
+    yield from map(_indented, said(answer))
     if answer.group:
         yield group_table(answer.group)
-    for line in left_out(answer.unanswered):
-        yield _indented(line)
     yield Terms(
         "Days to recover from a typical session, of a typical athlete of the group; athletes "
         "differ by about so many days, as a standard deviation; one more is an athlete of whom "
         f"nothing is known yet. {likely(answer.about.level)}"
     )
-    for one in answer.fitted:
-        for sentence in sentences(one.mind):
-            yield _indented(f"{one.athlete}: {sentence}")
+    yield from map(_indented, to_mind(answer))
+
+
+def said(answer: SquadFitted) -> list[str]:
+    """Return who was fitted, who did not change, and who is left out, a line each."""
+    lines = left_out(answer.unanswered)
+    if answer.unchanged:
+        lines = [f"Nothing changed since the last fit: {listed(answer.unchanged)}.", *lines]
+    if answer.fitted:
+        fitted, unit = len(answer.fitted), "athlete"
+        each = sum(one.seconds for one in answer.fitted) / fitted
+        lines = [f"Fitted {plural(fitted, unit)}, {each:.0f} s each.", *lines]
+    return lines
+
+
+def to_mind(answer: SquadFitted) -> list[str]:
+    """Return what to mind with each fit, a line each."""
+    return [
+        f"{one.athlete}: {sentence}" for one in answer.fitted for sentence in sentences(one.mind)
+    ]
 
 
 def own_parts(parts: Iterable[OwnPart]) -> list[str]:

@@ -23,6 +23,7 @@ def show(ask: Ask) -> Answered:
         "home": ask.seasons.home,
         "to_begin": ask.seasons.to_begin or "",
         "demo": DEMO_FOLDER,
+        "has_squad": ask.seasons.squad is not None,
         "has_demo": DEMO_FOLDER in names,
     }
     return Shown("start", "Seasons", facts)
