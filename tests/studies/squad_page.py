@@ -4,7 +4,7 @@
 
 Takes about two minutes of processor time to fit the squad; with a folder that holds it fitted,
 some seconds. Writes docs/outputs/squad-*.txt, by the real command line, and
-docs/pictures/squad-*.png, the report in Chromium.
+docs/pictures/squad-*.png, the report and the page in Chromium.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from slackwater.fitting.demo import copy_demo_squad
+from tests.fitting.serving.served import Clock, Served
 
 DOCS: Final = Path(__file__).parents[2] / "docs"
 SQUAD: Final = "weir-club"
@@ -32,6 +33,7 @@ ASKED: Final = {
 UP_TO: Final = {"recovery": "row intervals"}
 LEFT_OUT: Final = "[…]"
 PHONE: Final = {"width": 390, "height": 844}
+DAY: Final = "2031-05-12"
 DESK: Final = {"width": 1200, "height": 900}
 
 
@@ -52,7 +54,7 @@ def main() -> None:
             text = f"$ slackwater {shlex.join(('squad', name, SQUAD, *more))}\n{shown}"
             (DOCS / "outputs" / f"squad-{name}.txt").write_text(text, encoding="utf-8")
         _run(squad, "report", ("--out", "report.html"))
-        pictures((squad.parent / "report.html").as_uri())
+        pictures((squad.parent / "report.html").as_uri(), squad)
 
 
 def _run(squad: Path, word: str, more: tuple[str, ...]) -> str:
@@ -78,19 +80,25 @@ def _cut(text: str, heading: str | None) -> str:
     return "\n".join(lines) + "\n"
 
 
-def pictures(report: str) -> None:
-    """Take pictures of a report: its first screen at a desk, one athlete's part on a phone."""
+def pictures(report: str, squad: Path) -> None:
+    """Take pictures of a report, at a desk and on a phone, and of the page on the squad."""
     from playwright.sync_api import sync_playwright  # the test of the page does without it
 
     with sync_playwright() as playwright:
+        served = Served(squad, Clock(DAY))
         browser = playwright.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]
         )
         try:
             _picture(browser, report, DESK, "squad-report.png")
             _picture(browser, report, PHONE, "squad-athlete.png", "Emil")
+            page = browser.new_page(viewport=DESK)
+            page.goto(served.link)
+            page.goto(f"{served.base}/squad")
+            page.screenshot(path=DOCS / "pictures" / "squad-page.png")
         finally:
             browser.close()
+            served.end()
 
 
 def _picture(browser: Any, report: str, size: Any, name: str, athlete: str = "") -> None:
