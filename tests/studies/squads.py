@@ -2,7 +2,7 @@
 
     python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--jobs 1]
 
-Takes about two minutes of processor time for each squad and four for each joint fit; resumes where
+Takes about two minutes of processor time for each squad and ten for each joint fit; resumes where
 it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
 
 Athletes come from the generator of the other studies, which shares no code with the model. Their
@@ -53,6 +53,7 @@ WEEKS: Final = (2, 4, 8, 16)
 NEW: Final = 2  # athletes who join a squad after it was learnt
 SLOW: Final = 0.4  # recovery rate of the one unlike all others, over what it would be
 JOINT: Final = (6, 84)  # athletes and nights of a squad fitted both ways
+AGAIN: Final = 2  # times that all of them are fitted again, under the group
 LEVEL: Final = 0.8
 # Median and SD of the log over athletes, about half as wide as what is believed of one.
 OF_GROUP: Final = {"scatter": (0.25, 0.25), "drift": (0.008, 0.35), "tail": (0.5, 0.25)}
@@ -273,25 +274,40 @@ def _every_day() -> NDArray[np.datetime64]:
 
 
 def both_ways(squad: int) -> dict[str, Any]:
-    """Fit one squad jointly and in two stages, with as many draws as tell them apart."""
+    """Fit one squad jointly and in two stages, with as many draws as tell them apart.
+
+    After the first pass every athlete is fitted again under the group, twice, whoever needs it.
+    """
     athletes, nights = JOINT
     made = [athlete(500 + squad, place, nights) for place in range(athletes)]
     seasons = [season_of(each) for each in made]
     compile_first(seasons[0])
-    first, second, _, seconds = in_two_stages(seasons, draws=4000)
+    passes, priors = [], [Priors()] * athletes
+    seconds = {}
+    for each in range(1 + AGAIN):
+        begun = time.process_time()
+        fits = [
+            fit(season, priors=known, seed=100 * each + seed, draws=2000, cores=1)
+            for seed, (season, known) in enumerate(zip(seasons, priors, strict=True))
+        ]
+        alone = [
+            alone_of(one, season, most=8000) for one, season in zip(fits, seasons, strict=True)
+        ]
+        passes.append(pool(alone, draws=4000))
+        priors = [passes[-1].population.priors()] * athletes
+        seconds[f"pass {each}"] = time.process_time() - begun
     begun = time.process_time()
-    joint = fit_jointly(seasons, seed=squad, draws=2000, chains=2, cores=2)
+    joint = fit_jointly(seasons, seed=squad, draws=2000, chains=4, cores=2)
     seconds["jointly"] = time.process_time() - begun
-    truth = joint.pooled.population
     return {
         "seconds": seconds,
         "checks": [joint.checks.divergences, joint.checks.worst_rhat, joint.checks.worst_ess],
-        "first": _differences(joint.pooled, first),
-        "second": _differences(joint.pooled, second),
-        "group": of_group(truth),
+        "draws": joint.checks.draws,
+        "apart": [_differences(joint.pooled, staged) for staged in passes],
+        "group": of_group(joint.pooled.population),
         "days": of_athletes(joint.pooled, made),
-        "days in two stages": of_athletes(second, made),
-        "group in two stages": of_group(second.population),
+        "days in two stages": of_athletes(passes[0], made),
+        "group in two stages": of_group(passes[0].population),
     }
 
 
@@ -304,7 +320,7 @@ def _differences(joint: Pooled, staged: Pooled) -> list[dict[str, Any]]:
     def add(what: str, ours: Floats, other: Floats, effective: float) -> None:
         sd = ours.std()
         if sd > 1e-9:
-            size = array_stats.ess(ours.reshape(2, -1), chain_axis=0, draw_axis=1)
+            size = array_stats.ess(ours.reshape(4, -1), chain_axis=0, draw_axis=1)
             found.append(
                 {
                     "what": what,

@@ -116,9 +116,9 @@ def _again(squads: Rows) -> str:
 
 def _both(both: Rows) -> str:
     lines = []
-    for stage, name in (("first", "pooled, first pass"), ("second", "fitted again, and pooled")):
+    for stage, name in enumerate(_PASSES):
         for what in ("athletes", "days", "means", "spreads"):
-            rows = [row for each in both for row in each[stage] if row["what"] == what]
+            rows = [row for each in both for row in each["apart"][stage] if row["what"] == what]
             apart = np.array([row["apart"] for row in rows])
             lines.append(
                 (
@@ -130,7 +130,7 @@ def _both(both: Rows) -> str:
                 )
             )
     checks = "; ".join(
-        f"{each['checks'][0]} divergences, R-hat up to {each['checks'][1]:.3f}, "
+        f"{each['checks'][0]} divergences of {each['draws']}, R-hat up to {each['checks'][1]:.3f}, "
         f"{each['seconds']['jointly']:.0f} s of one processor"
         for each in both
     )
@@ -153,6 +153,11 @@ def _both(both: Rows) -> str:
     return "\n".join((head, table, groups, days))
 
 
+_PASSES: Final = (
+    "fitted alone, and pooled",
+    "all fitted again under the group, and pooled",
+    "all fitted once more, and pooled",
+)
 _WHAT: Final = {
     "athletes": "what is learnt of each athlete",
     "days": "athletes' days to recover",
