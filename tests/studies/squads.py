@@ -2,11 +2,10 @@
 
     python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--jobs 1]
 
-Takes about two minutes of processor time for each squad and ten for each joint fit; resumes where
+Takes about three minutes of processor time for each squad and ten for each joint fit; resumes where
 it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
 
-Athletes come from the generator of the other studies, which shares no code with the model. Their
-types' dips and half-lives, noise, scatter, drift and tails vary about those of their group.
+Athletes are those of `squad_athletes`.
 """
 
 from __future__ import annotations
@@ -40,42 +39,20 @@ from slackwater.model.errors import NoAnswerError
 from slackwater.model.population import Population, own_share
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
-from tests.studies.generator import TYPES, Made, Measure, make
-from tests.studies.kinds import AS_MODELLED, Scales
+from tests.studies.generator import TYPES, Made, Measure
 from tests.studies.pool import run_all
+from tests.studies.squad_athletes import HALF_LIVES, NOISE, OF_GROUP, athlete, judged, season_of
+from tests.studies.squad_measures import measure_across
 from tests.studies.squads_page import page
 
 Floats = NDArray[np.float64]
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squads.md"
-NIGHTS: Final = 112
 WEEKS: Final = (2, 4, 8, 16)
-NEW: Final = 2  # athletes who join a squad after it was learnt
+NEW: Final = 8  # athletes who join a squad after it was learnt
 SLOW: Final = 0.4  # recovery rate of the one unlike all others, over what it would be
 JOINT: Final = (6, 84)  # athletes and nights of a squad fitted both ways
 AGAIN: Final = 2  # times that all of them are fitted again, under the group
-LEVEL: Final = 0.8
-# Median and SD of the log over athletes, about half as wide as what is believed of one.
-OF_GROUP: Final = {"scatter": (0.25, 0.25), "drift": (0.008, 0.35), "tail": (0.5, 0.25)}
-NOISE: Final = (0.08, 0.13)  # uniform, as the generator draws it
-HALF_LIVES: Final = (0.7, 2.0)  # log-uniform, as the generator draws them
-
-
-def athlete(squad: int, place: int, nights: int = NIGHTS, **changes: Any) -> Made:
-    """Return the made season of one athlete of a squad."""
-    rng = np.random.default_rng([17, squad, place])
-    drawn = {
-        name: median * math.exp(sd * rng.standard_normal())
-        for name, (median, sd) in OF_GROUP.items()
-    }
-    return make(AS_MODELLED, 1000 * squad + place, nights, Scales(**drawn), **changes)
-
-
-def season_of(made: Made) -> Season:
-    """Return a season without what the athlete is not to know of."""
-    return Season.from_tables(
-        "made", made.tables["readings"], sessions=made.tables["sessions"]
-    ).observed()
 
 
 def truths() -> dict[str, float]:
@@ -115,17 +92,6 @@ def learnt(group: Population) -> dict[str, Floats]:
     ):
         found[f"spread of log {what}"] = np.hypot(group.spreads[mean], group.spreads[each])
     return found
-
-
-def judged(draws: Floats, truth: float) -> dict[str, float]:
-    """Return whether an interval holds the truth, how wide it is and how far its median is off."""
-    low, middle, high = np.quantile(draws, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
-    return {
-        "held": float(low <= truth <= high),
-        "width": float(high - low),
-        "error": float(middle - truth),
-        "truth": truth,
-    }
 
 
 def of_group(group: Population) -> dict[str, Any]:
@@ -297,7 +263,7 @@ def both_ways(squad: int) -> dict[str, Any]:
         priors = [passes[-1].population.priors()] * athletes
         seconds[f"pass {each}"] = time.process_time() - begun
     begun = time.process_time()
-    joint = fit_jointly(seasons, seed=squad, draws=2000, chains=4, cores=2)
+    joint = fit_jointly(seasons, seed=squad, draws=4000, chains=4, cores=2)
     seconds["jointly"] = time.process_time() - begun
     return {
         "seconds": seconds,
@@ -353,7 +319,8 @@ def main() -> None:
     tasks = [(squad, options.athletes) for squad in range(options.squads)]
     squads = run_all("squads", judge_squad, tasks, options.jobs)
     both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
-    text = page(squads, both, options.athletes)
+    measures = run_all("squads-measures", measure_across, tasks, options.jobs)
+    text = page(squads, both, measures, options.athletes)
     PAGE.write_text(text, encoding="utf-8")
     sys.stdout.write(text)
 
