@@ -33,7 +33,7 @@ from slackwater.fitting.pooling.alone import Alone, alone_of
 from slackwater.fitting.pooling.jointly import fit_jointly
 from slackwater.fitting.pooling.pool import DRAWS, Pooled, pool
 from slackwater.fitting.sampling.brief import fit_briefly
-from slackwater.fitting.sampling.fit import fit
+from slackwater.fitting.sampling.fit import FEWEST_READINGS, fit
 from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.population import Population, own_share
@@ -180,6 +180,8 @@ def of_new(squad: int, place: int, group: Population) -> Iterable[dict[str, Any]
     for weeks in WEEKS:
         made = athlete(squad, place, 7 * weeks)
         season = season_of(made)
+        if season.read.sum() < FEWEST_READINGS:
+            continue
         counts = made.tables["sessions"]["type"].value_counts()
         for how, priors in (("alone", Priors()), ("group", group.priors())):
             posterior = fit_briefly(season, priors=priors, seed=place)

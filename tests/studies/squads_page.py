@@ -55,7 +55,7 @@ def page(squads: Rows, both: Rows, measures: Rows, athletes: int) -> str:
         "## One who joins\n",
         "What is said after so many weeks, by the athlete's readings alone and under what the squad"
         " knew before. The score is the CRPS of a week of rest to come, in ln units; smaller is"
-        " better.\n",
+        " better. Whoever has fewer than 14 readings by then is told nothing, and left out.\n",
         _new([row for squad in squads for row in squad["new"]]),
         "## A type done once or twice\n",
         _seldom([row for squad in squads for row in squad["new"]]),
