@@ -195,10 +195,8 @@ class _Gibbs:
 
     def _along(self, slots: slice, way: Floats, left: Floats) -> tuple[float, float]:
         """Return slope and curvature of what readings say, on the way from where athletes are."""
-        block = self.precision[:, slots, slots]
-        return float((way * left[:, slots]).sum()), float(
-            np.einsum("ai,aij,aj->", way, block, way, optimize=True)
-        )
+        bent = np.matmul(self.precision[:, slots, slots], way[:, :, None])[:, :, 0]
+        return float((way * left[:, slots]).sum()), float((way * bent).sum())
 
     def _move(self, slots: slice, by: Floats, left: Floats) -> None:
         self.athletes[:, slots] += by
