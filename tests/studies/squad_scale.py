@@ -1,11 +1,11 @@
 """Squads on a cluster: how fast, how much memory, and whether anything is ever lost.
 
-    python -m tests.studies.squad_scale [--athletes 10 30] [--pooled 100 1000] [--kills 10]
+    python -m tests.studies.squad_scale [--athletes 10 100 1000] [--pooled 100 1000] [--kills 50]
 
-Takes about three seconds of processor time for each athlete, a minute for pooling and one for the
+Takes about four seconds of processor time for each athlete, a minute for pooling and three for the
 faults; resumes where it was stopped. Writes docs/calibration/squad-scale.md. Linux.
 
-Athletes come from the generator of the study of squads, with six weeks each, and are fitted on two
+Athletes come from the generator of the study of squads, with half a year each, and are fitted on two
 workers of this machine. What is pooled by the thousand was drawn and not fitted. Under faults,
 workers hand out posteriors that were made beforehand, and take a second for each, as a fit would.
 """
@@ -54,7 +54,7 @@ from tests.studies.squad_scale_page import page
 from tests.studies.squads import athlete
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squad-scale.md"
-NIGHTS: Final = 42
+NIGHTS: Final = 180
 HOW: Final = {"draws": 100, "chains": 2}
 WORKERS: Final = 2
 FAULTY: Final = 30  # athletes under faults
@@ -392,9 +392,9 @@ class _AtOnce:
 def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Squads on a cluster.")
-    parser.add_argument("--athletes", type=int, nargs="*", default=[10, 30], help="fitted")
+    parser.add_argument("--athletes", type=int, nargs="*", default=[10, 100, 1000], help="fitted")
     parser.add_argument("--pooled", type=int, nargs="*", default=[100, 1000], help="pooled")
-    parser.add_argument("--kills", type=int, default=10, help="of workers")
+    parser.add_argument("--kills", type=int, default=50, help="of workers")
     parser.add_argument("--run", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.run:

@@ -57,7 +57,7 @@ def page(fits: Rows, pooled: Rows, faults: dict[str, dict[str, Any]]) -> str:
     parts = [
         _ABOUT.format(options=options),
         "## Fits\n",
-        "Six weeks each, fitted briefly (2 chains of 100 draws), so that the engine weighs more "
+        "Half a year each, fitted briefly (2 chains of 100 draws), so that the engine weighs more "
         "than it would. The first come later, as workers start and one of them compiles.\n",
         _table(
             ("athletes", "all after, s", "a minute, after the first four", "fitting, s each",
