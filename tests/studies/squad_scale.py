@@ -297,18 +297,21 @@ def scheduler_killed() -> dict[str, Any]:
 
             def kill() -> None:
                 while faulty.begun() < FAULTY // 3:
-                    time.sleep(0.1)
+                    if over.wait(0.1):
+                        return
                 for process in first:
                     process.kill()
                 stack.append(_started(port, place))
 
             stack: list[list[subprocess.Popen[bytes]]] = []
+            over = threading.Event()
             killing = threading.Thread(target=kill)
             killing.start()
             try:
                 with cluster(Where(f"tcp://127.0.0.1:{port}"), faulty.work) as opened:
                     came = _became(fit_each(faulty.squad, opened, {}))
             finally:
+                over.set()
                 killing.join()
                 for process in [p for started in stack for p in started]:
                     process.kill()
