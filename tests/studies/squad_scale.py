@@ -5,8 +5,8 @@
 Takes about four seconds of processor time for each athlete, a minute for pooling and three for the
 faults; resumes where it was stopped. Writes docs/calibration/squad-scale.md. Linux.
 
-Athletes come from the generator of the study of squads, with half a year each, and are fitted on two
-workers of this machine. What is pooled by the thousand was drawn and not fitted. Under faults,
+Athletes come from the generator of the study of squads, with half a year each, and are fitted on
+two workers of this machine. What is pooled by the thousand was drawn and not fitted. Under faults,
 workers hand out posteriors that were made beforehand, and take a second for each, as a fit would.
 """
 
@@ -50,8 +50,8 @@ from slackwater.model.season import Season
 from tests.fitting.report.folders import Names, write
 from tests.studies.generator import TYPES
 from tests.studies.pool import run_all
+from tests.studies.squad_athletes import athlete
 from tests.studies.squad_scale_page import page
-from tests.studies.squads import athlete
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squad-scale.md"
 NIGHTS: Final = 180
