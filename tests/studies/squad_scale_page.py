@@ -65,8 +65,7 @@ def page(fits: Rows, pooled: Rows, faults: dict[str, dict[str, Any]]) -> str:
             [_fit(each) for each in fits],
         ),
         "Memory is told as it was after a third of the athletes, after two thirds, and at the "
-        "end. A worker's grows over its first few hundred fits, as what they leave free lies in "
-        "pieces, and stays then.\n",
+        "end. A worker's grows over its first few hundred fits, and hardly from then on.\n",
         "## Pooling alone\n",
         "Of athletes whose draws were made, a thousand each.\n",
         _table(
