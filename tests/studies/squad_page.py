@@ -92,18 +92,19 @@ def pictures(report: str, squad: Path) -> None:
         try:
             _picture(browser, report, DESK, "squad-report.png")
             _picture(browser, report, PHONE, "squad-athlete.png", "Emil")
-            page = browser.new_page(viewport=DESK)
-            page.goto(served.link)
-            page.goto(f"{served.base}/squad")
-            page.screenshot(path=DOCS / "pictures" / "squad-page.png")
+            _picture(browser, served.link, DESK, "squad-page.png", then=f"{served.base}/squad")
         finally:
             browser.close()
             served.end()
 
 
-def _picture(browser: Any, report: str, size: Any, name: str, athlete: str = "") -> None:
+def _picture(
+    browser: Any, address: str, size: Any, name: str, athlete: str = "", then: str = ""
+) -> None:
     page = browser.new_page(viewport=size)
-    page.goto(report)
+    page.goto(address)
+    if then:
+        page.goto(then)
     if athlete:
         page.locator("nav a", has_text=athlete).click()
     page.screenshot(path=DOCS / "pictures" / name)
