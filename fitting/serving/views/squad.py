@@ -32,7 +32,7 @@ def show(ask: Ask) -> Shown:
         "work": work,
         "said": work.came.get("said", []) if work else [],
         "mind": work.came.get("mind", []) if work else [],
-        **_told(ask, squad),
+        **_told(ask, squad, busy=work is not None and work.running),
     }
     return Shown("squad", "The squad this morning", facts)
 
@@ -56,13 +56,16 @@ def _squad(ask: Ask) -> SquadFolder:
     return SquadFolder(home)
 
 
-def _told(ask: Ask, squad: SquadFolder) -> dict[str, Any]:
-    """Return what is told of the squad, worked out once for its files as they are."""
-    state = ask.seasons.clock(), _state(squad.path)
+def _told(ask: Ask, squad: SquadFolder, busy: bool) -> dict[str, Any]:
+    """Return what is told of the squad, worked out once for its files as they are.
+
+    While they are being written one after the other, what was told before stands.
+    """
     kept = ask.seasons.told
-    if kept.get("state") != state:
-        kept.clear()
-        kept.update(state=state, told=_morning(ask, squad) | _recovery(squad))
+    if not (busy and kept):
+        state = ask.seasons.clock(), _state(squad.path)
+        if kept.get("state") != state:
+            kept.update(state=state, told=_morning(ask, squad) | _recovery(squad))
     found: dict[str, Any] = kept["told"]
     return found
 
