@@ -5,12 +5,13 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from slackwater.fitting import Posterior, SquadFolder
-from slackwater.fitting.pooling.pool import OfGroup
+from slackwater.fitting.pooling.pool import OfGroup, pool
 from slackwater.fitting.squads.each import Done, Task
 from slackwater.fitting.squads.pooled import pool_squad
 from slackwater.fitting.squads.under_group import FOLDER, done, kept
@@ -40,6 +41,7 @@ class Again:
 def copy(club: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a squad all of whom would be moved too far; who is, `test_pool` tells."""
     monkeypatch.setattr(OfGroup, "again", True)
+    monkeypatch.setattr("slackwater.fitting.squads.pooled.pool", partial(pool, draws=40))  # quick
     folder = shutil.copytree(club, tmp_path / "copy")
     (folder / "squad.toml").write_text('[types]\n"long hills" = "hill run"\n')
     return folder
