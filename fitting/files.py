@@ -24,6 +24,16 @@ def new_folder(path: Path) -> None:
     path.mkdir(mode=0o700, parents=True, exist_ok=True)
 
 
+def stamp(path: Path) -> tuple[int, ...]:
+    """Return what tells that a file was written anew.
+
+    Raises:
+        OSError: it is not there, or cannot be looked at.
+    """
+    told = path.stat()
+    return told.st_mtime_ns, told.st_size, told.st_ino
+
+
 def read_whole(path: Path, most: int = MOST_OF_A_TEXT) -> bytes:
     """Return what a file holds; a pipe is not waited for, and a device not read.
 

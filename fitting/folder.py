@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from slackwater.fitting import logbook
 from slackwater.fitting.answers.forecast import coming_mornings
 from slackwater.fitting.doubts.season import AS_IT_STANDS, Found, assuming, doubts_in
-from slackwater.fitting.files import alone, read_whole, write_whole
+from slackwater.fitting.files import alone, read_whole, stamp, write_whole
 from slackwater.fitting.intake.files import Understood
 from slackwater.fitting.intake.folder import SeasonCheck, check_season, season_of
 from slackwater.fitting.intake.problems import SeasonFilesError
@@ -59,13 +59,13 @@ class SeasonFolder(Athlete):
     def __init__(self, path: str | Path) -> None:
         """Take the folder's path; nothing is read yet."""
         self.path = Path(path)
-        self._seen = self._stamps()
+        self._seen = self.stamps()
         self._before: _Before | None = None
         self._files: dict[str, Understood] = {}
 
     def refresh(self) -> bool:
         """Let go of what rests on a file that was changed since; return whether any was."""
-        stamps = self._stamps()
+        stamps = self.stamps()
         changed = {name for name in _WATCHED if stamps.get(name) != self._seen.get(name)}
         self._seen = stamps
         resting = {_KEPT[name] for name in changed if name in _KEPT}
@@ -79,13 +79,12 @@ class SeasonFolder(Athlete):
             self.__dict__.pop(name, None)
         return bool(changed)
 
-    def _stamps(self) -> dict[str, tuple[int, ...]]:
+    def stamps(self) -> dict[str, tuple[int, ...]]:
         """Return what tells that a file was written anew, by name; nothing for one not there."""
         found: dict[str, tuple[int, ...]] = {}
         for name in _WATCHED:
             with suppress(OSError):
-                told = (self.path / name).stat()
-                found[name] = (told.st_mtime_ns, told.st_size, told.st_ino)
+                found[name] = stamp(self.path / name)
         return found
 
     @cached_property

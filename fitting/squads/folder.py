@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from filelock import FileLock, Timeout
 
-from slackwater.fitting.files import alone, read_whole, write_together
+from slackwater.fitting.files import alone, read_whole, stamp, write_together
 from slackwater.fitting.folder import SeasonFolder
 from slackwater.fitting.intake.files import names_in
 from slackwater.fitting.intake.folder import SEASON_FILES
@@ -96,6 +96,18 @@ class SquadFolder:
     def shown(self) -> dict[str, str]:
         """What is shown for each season folder."""
         return shown_names(self.folders, self.settings, self._how)
+
+    def stamps(self) -> dict[str, Any]:
+        """Return what tells that a file of the squad or of an athlete was written anew, by name.
+
+        Raises:
+            SeasonFilesError: the folder is none of a squad.
+        """
+        found: dict[str, Any] = {name: self.season(name).stamps() for name in self.folders}
+        for name in {*names_in(self.path)} - found.keys():
+            with suppress(OSError):
+                found[name] = stamp(self.path / name)
+        return found
 
     def season(self, folder: str) -> SeasonFolder:
         """Return one athlete's season folder, of which nothing is read yet."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
 from typing import Any
 
 from slackwater.fitting.questions import question
@@ -63,7 +61,7 @@ def _told(ask: Ask, squad: SquadFolder, busy: bool) -> dict[str, Any]:
     """
     kept = ask.seasons.told
     if not (busy and kept):
-        state = ask.seasons.clock(), _state(squad.path)
+        state = ask.seasons.clock(), squad.stamps()
         if kept.get("state") != state:
             kept.update(state=state, told=_morning(ask, squad) | _recovery(squad))
     found: dict[str, Any] = kept["told"]
@@ -91,15 +89,3 @@ def _recovery(squad: SquadFolder) -> dict[str, Any]:
         return {"group": None, "no_group": why}
     types = [(each.type, parts.of_group(answer, each)) for each in answer.group]
     return {"group": parts.group(answer), "of_types": types}
-
-
-def _state(home: Path) -> tuple[tuple[str, int, int], ...]:
-    """Return what changes when a file of the squad does."""
-    found = []
-    for folder in (home, *sorted(path for path in home.iterdir() if path.is_dir())):
-        with os.scandir(folder) as entries:
-            for entry in entries:
-                if entry.is_file():
-                    facts = entry.stat()
-                    found.append((entry.path, facts.st_mtime_ns, facts.st_size))
-    return tuple(sorted(found))

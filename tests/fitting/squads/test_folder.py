@@ -45,3 +45,17 @@ def test_two_do_not_fit_one_squad_at_once(tmp_path: Path) -> None:
         SquadFolder(tmp_path).held().__enter__()
     with SquadFolder(tmp_path).held():
         pass
+
+
+def test_what_changes_is_told_by_stamps(tmp_path: Path) -> None:
+    squad(tmp_path, "ada", "bruno")
+    found = SquadFolder(tmp_path)
+    before = found.stamps()
+    assert found.stamps() == before
+    with (tmp_path / "ada" / "readings.csv").open("a") as file:
+        file.write("2031-05-11,99\n")
+    after = found.stamps()
+    assert after["ada"] != before["ada"]
+    assert after["bruno"] == before["bruno"]
+    (tmp_path / "squad.toml").write_text('name = "Weir club"\n')
+    assert found.stamps().keys() - after.keys() == {"squad.toml"}
