@@ -20,12 +20,12 @@ from slackwater.fitting.measures.verdicts import (
     verdict,
     verdict_of,
 )
-from slackwater.fitting.records.trials import Analysed, Stopped, Trial
+from slackwater.fitting.records.trials import Stopped, Trial
 from slackwater.model.errors import Reason
 from slackwater.model.priors import Belief
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import Known
-from tests.fitting.trials.by_hand import WRITTEN, day, plan
+from tests.fitting.trials.by_hand import WRITTEN, analysed, plan
 
 PRIOR = Belief(0.0, 0.3)
 Z = float(stats.norm.ppf(0.975))
@@ -36,17 +36,8 @@ STANDARD = stats.norm.ppf((np.arange(1000) + 0.5) / 1000)
 
 
 def finished(number: int, measure: str, mean: float, sd: float, said: str) -> Trial:
-    event = Analysed(
-        trial=number,
-        written=WRITTEN,
-        last_night=day(50).astype(object),
-        sessions_with=9,
-        sessions_without=9,
-        verdict=said,
-        log_rate_ratio_mean=mean,
-        log_rate_ratio_sd=sd,
-        chance_worth_having=0.5,
-        p_value=0.2,
+    event = analysed(
+        trial=number, verdict=said, log_rate_ratio_mean=mean, log_rate_ratio_sd=sd, p_value=0.2
     )
     return Trial(plan(trial=number, measure=measure), analysed=event)
 

@@ -27,23 +27,12 @@ from slackwater.fitting.records.trials import (
 )
 from slackwater.model.errors import NoAnswerError, QuestionError, Reason, SeasonError
 from slackwater.model.priors import Priors
-from tests.fitting.trials.by_hand import WRITTEN, plan
+from tests.fitting.trials.by_hand import WRITTEN, analysed, plan
 
 LOOKED = Looked(
     trial=1, written=WRITTEN, last_night=dt.date(2031, 4, 1), sessions_with=3, sessions_without=3
 )
-ANALYSED = Analysed(
-    trial=1,
-    written=WRITTEN,
-    last_night=dt.date(2031, 5, 1),
-    sessions_with=4,
-    sessions_without=5,
-    verdict="faster",
-    log_rate_ratio_mean=0.4,
-    log_rate_ratio_sd=0.15,
-    chance_worth_having=0.9,
-    p_value=None,
-)
+ANALYSED = analysed()
 STOPPED = Stopped(trial=2, written=WRITTEN, because="a broken tub – leider")
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from slackwater.fitting import Athlete
 from slackwater.fitting.measures.verdicts import VERDICT_RULE
 from slackwater.fitting.records.lots import ASSIGNMENT, ASSIGNMENT_RECOVERED, RECOVERED
-from slackwater.fitting.records.trials import Planned, Trial, orders
+from slackwater.fitting.records.trials import Analysed, Planned, Trial, orders
 from slackwater.model.season import DAY, Season
 from tests.fitting.answers import by_hand
 from tests.fitting.answers.by_hand import FIRST
@@ -47,6 +47,23 @@ def plan(start: int = 0, per_arm: int = 4, seed: int = SEED, **changes: Any) -> 
     facts.setdefault("assignment", ASSIGNMENT if RECOVERED not in drawn else ASSIGNMENT_RECOVERED)
     facts.setdefault("pairs", orders(facts["seed"], drawn, per_arm))
     return Planned(**facts)
+
+
+def analysed(**changes: Any) -> Analysed:
+    """A verdict of the first trial."""
+    facts: dict[str, Any] = {
+        "trial": 1,
+        "written": WRITTEN,
+        "last_night": dt.date(2031, 5, 1),
+        "sessions_with": 4,
+        "sessions_without": 5,
+        "verdict": "faster",
+        "log_rate_ratio_mean": 0.4,
+        "log_rate_ratio_sd": 0.15,
+        "chance_worth_having": 0.9,
+        "p_value": None,
+    }
+    return Analysed(**facts | changes)
 
 
 def trial(start: int = 0, per_arm: int = 4, **changes: Any) -> Trial:

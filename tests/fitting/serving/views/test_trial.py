@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import datetime as dt
 import json
 from pathlib import Path
 from types import SimpleNamespace
@@ -9,7 +8,6 @@ from typing import Any
 import pytest
 
 from slackwater.fitting.folder import SeasonFolder
-from slackwater.fitting.records.trials import Analysed
 from slackwater.fitting.serving.views import trial
 from slackwater.fitting.serving.work import JUDGE_TRIAL, PLAN_TRIAL, Works
 from tests.fitting.serving.conftest import Visitor, text_of
@@ -55,19 +53,7 @@ def test_a_verdict_is_said_once(
     now: bool, visitor: Visitor, demo_copy: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     planned = by_hand.plan(start=60, measure="ice bath", types={"hill run": 1.0})
-    judged = Analysed(
-        trial=1,
-        written=by_hand.WRITTEN,
-        last_night=dt.date(2031, 7, 6),
-        sessions_with=4,
-        sessions_without=4,
-        verdict="undecided",
-        log_rate_ratio_mean=0.1,
-        log_rate_ratio_sd=0.2,
-        chance_worth_having=0.3,
-        p_value=None,
-    )
-    for event in (planned, judged):
+    for event in (planned, by_hand.analysed(verdict="undecided")):
         SeasonFolder(demo_copy).record(event)
     if now:
         came = {"told": [{"is": "Line", "text": "Undecided.", "leads": True}], "mind": []}
