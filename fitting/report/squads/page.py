@@ -13,7 +13,7 @@ from slackwater.fitting.report.page.page import Section, environment
 from slackwater.fitting.report.page.part import Part, named
 from slackwater.fitting.report.reasons import told as why
 from slackwater.fitting.report.squads import parts
-from slackwater.fitting.report.squads.today import counted
+from slackwater.fitting.report.squads.today import headline
 from slackwater.fitting.squads.compare import SquadCompared
 from slackwater.fitting.squads.recovery import SquadRecovery
 from slackwater.fitting.squads.today import SquadToday
@@ -57,7 +57,7 @@ def page(
         date=words.day_name(morning),
         year=morning[:4],
         iso_date=morning,
-        headline=f"Likely recovered this morning: {counted(today)}",
+        headline=headline(today),
         caution=caution(today),
         today=parts.morning(today),
         sections=sections,

@@ -110,7 +110,8 @@ def _last_read(each: AthleteToday) -> str:
     return f"{each.athlete} (last read on {words.day_name(str(each.last_read))})"
 
 
-def counted(answer: SquadToday) -> str:
-    """Return how many athletes are likely recovered: "5 of 12 athletes"."""
+def headline(answer: SquadToday) -> str:
+    """Return how many athletes are likely recovered, for the head of a page."""
     there = sum(each.at_baseline == LIKELY for each in answer.athletes)
-    return f"{there} of {plural(len(answer.athletes), 'athlete')}"
+    of = plural(len(answer.athletes), "athlete")
+    return f"{_WHERE[LIKELY]} this morning: {there} of {of}"

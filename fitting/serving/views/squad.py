@@ -8,7 +8,7 @@ from slackwater.fitting.questions import question
 from slackwater.fitting.report.page.part import named
 from slackwater.fitting.report.reasons import told
 from slackwater.fitting.report.squads import parts
-from slackwater.fitting.report.squads.today import counted
+from slackwater.fitting.report.squads.today import headline
 from slackwater.fitting.serving.asked import SQUAD, Answered, Ask, Elsewhere, Shown, path_of
 from slackwater.fitting.serving.work import FIT_SQUAD
 from slackwater.fitting.squads.extra import needed
@@ -76,7 +76,7 @@ def _morning(ask: Ask, squad: SquadFolder) -> dict[str, Any]:
     return {
         "morning": parts.morning(answer),
         "date": str(answer.morning),
-        "counted": counted(answer),
+        "headline": headline(answer),
     }
 
 
