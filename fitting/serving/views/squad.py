@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from slackwater.fitting.questions import question
+from slackwater.fitting.report.caution import caution
 from slackwater.fitting.report.page.part import named
 from slackwater.fitting.report.reasons import told
 from slackwater.fitting.report.squads import parts
@@ -77,6 +78,7 @@ def _morning(ask: Ask, squad: SquadFolder) -> dict[str, Any]:
         "morning": parts.morning(answer),
         "date": str(answer.morning),
         "headline": headline(answer),
+        "caution": caution(answer),
     }
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from slackwater.fitting import SquadFolder, squad_today
+from slackwater.fitting.report.caution import SHORT_CAUTION
 from slackwater.fitting.report.squads.today import rows
 from slackwater.fitting.serving.work import FIT_SQUAD, Works
 from slackwater.fitting.squads.pooled import pool_squad
@@ -29,6 +30,7 @@ def test_all_seasons_are_told_of_as_the_command_line_tells_them(folder: Path) ->
         told = text_of(page[page.index(f">{name}</a></th>") :].partition("</tr>")[0])
         assert all(" ".join(cell.split()) in told for cell in cells), (name, cells, told)
     assert '<a href="/s/ada/">Ada of the weir</a>' in page
+    assert SHORT_CAUTION in page
     assert "each athlete" not in page  # not pooled yet
     pool_squad(squad, made.GROUP)
     page = one.client.get("/squad").text
