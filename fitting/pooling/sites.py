@@ -26,7 +26,7 @@ Ints = NDArray[np.int64]
 
 OWN: Final = -1  # a label that no other athlete has
 ABSENT: Final = -2
-_FARTHEST: Final = 2.0  # middle of a site that hardly narrows anything, in SDs of the prior, about
+_FARTHEST: Final = 2.0  # a site's middle from the prior's, in SDs of where that expects it
 _NODES: Final = 9  # of the integral over how much members of a family differ
 # Types' log dips and log rates: their mean, their own part, and that of their attributes.
 _TYPES: Final = {
@@ -229,8 +229,10 @@ def site_of(alone: Alone, prior: Normals) -> Site:
     kept = np.clip(kept, 1e-6, 1.0)
     towards = axes.T @ z.mean(axis=1)
     # Where readings narrow nothing and yet move the middle, their density flattens out somewhere:
-    # as a normal one it must not grow without end, or a group would follow it there.
-    told = np.maximum(1 / kept - 1, np.minimum(np.abs(towards / kept) / _FARTHEST, 1.0))
+    # as a normal one it must not lie further out than chance would have it, or a group would follow
+    # it there. A middle moved by t SDs of the prior is that of readings that tell t^2 / 4 or so.
+    share = np.minimum((towards / _FARTHEST) ** 2, 0.5)
+    told = np.maximum(1 / kept - 1, share / (1 - share))
     precision = (axes * told) @ axes.T
     pull = axes @ (towards * (1 + told))
     inverse = np.linalg.inv(root)

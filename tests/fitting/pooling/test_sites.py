@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -29,7 +31,27 @@ def test_what_moves_the_middle_and_narrows_nothing_says_nothing_far_away() -> No
     moved[:, 1] = mean[1] - 0.4 * sd + 1.05 * (moved[:, 1] - moved[:, 1].mean())
     athlete.values[:] = moved
     site = site_of(athlete, prior)
-    assert site.precision[1, 1] * sd**2 > 0.1
-    middle = np.linalg.solve(site.precision + np.linalg.inv(covariance), site.pull + mean / sd**2)
-    assert np.isfinite(middle).all()
-    assert -4 < (site.pull[1] / site.precision[1, 1] - mean[1]) / sd < -1
+    under_prior = site.precision + np.linalg.inv(covariance)
+    middle = np.linalg.solve(under_prior, site.pull + np.linalg.solve(covariance, mean))
+    assert (middle - mean)[1] == pytest.approx(-0.4 * sd, rel=0.1)
+    # The site's own middle: no further than two SDs, each way, of where the prior expects it.
+    pull = site.pull - site.precision @ mean
+    expected = site.precision @ covariance @ site.precision + site.precision
+    assert pull @ np.linalg.solve(expected, pull) < 4 * len(mean) + 1e-6
+
+
+def test_readings_that_tell_little_are_not_taken_to_tell_more() -> None:
+    """Over many athletes whose readings tell a twentieth of what the prior does."""
+    rng = np.random.default_rng(3)
+    athletes = [alone(place, PRIORS) for place in range(2)]
+    layout = Layout.of(athletes)
+    prior = prior_of_draws(athletes[0], layout, 0)
+    mean, covariance = prior.moments()
+    root = np.linalg.cholesky(covariance)
+    told = []
+    for _ in range(300):
+        shift = rng.standard_normal(len(mean)) * np.sqrt(0.05 / 1.05)
+        z = shift + rng.standard_normal((4000, len(mean))) / np.sqrt(1.05)
+        site = site_of(replace(athletes[0], values=mean + z @ root.T), prior)
+        told.append(np.diag(root.T @ site.precision @ root))
+    assert np.mean(told) == pytest.approx(0.05, rel=0.25)
