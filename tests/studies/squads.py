@@ -1,9 +1,10 @@
 """Squads with known truth: what is learnt of the group, and what it is worth to each athlete.
 
-    python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--jobs 1]
+    python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--sizes 4] [--jobs 1]
 
-Takes about three minutes of processor time for each squad and ten for each joint fit; resumes where
-it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
+Takes about three minutes of processor time for each squad, ten for each joint fit and for each
+large squad; resumes where it was stopped. Writes docs/calibration/squads.md. Needs the extra
+`studies`.
 
 Athletes are those of `squad_athletes`.
 """
@@ -31,18 +32,26 @@ from slackwater.fitting import Athlete, forecast
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.pooling.alone import Alone, alone_of
 from slackwater.fitting.pooling.jointly import fit_jointly
-from slackwater.fitting.pooling.pool import DRAWS, Pooled, pool
+from slackwater.fitting.pooling.pool import Pooled, pool
 from slackwater.fitting.sampling.brief import fit_briefly
 from slackwater.fitting.sampling.fit import FEWEST_READINGS, fit
-from slackwater.model import names as n
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.population import Population, own_share
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import TYPES, Made, Measure
 from tests.studies.pool import run_all
-from tests.studies.squad_athletes import HALF_LIVES, NOISE, OF_GROUP, athlete, judged, season_of
+from tests.studies.squad_athletes import athlete, judged, season_of
+from tests.studies.squad_judging import (
+    days_alone,
+    fitted,
+    fitted_again,
+    learnt,
+    of_athletes,
+    of_group,
+)
 from tests.studies.squad_measures import measure_across
+from tests.studies.squad_sizes import by_size
 from tests.studies.squads_page import page
 
 Floats = NDArray[np.float64]
@@ -55,68 +64,11 @@ JOINT: Final = (6, 84)  # athletes and nights of a squad fitted both ways
 AGAIN: Final = 2  # times that all of them are fitted again, under the group
 
 
-def truths() -> dict[str, float]:
-    """Return the group's true means and spreads, on the logarithm's scale."""
-    noise = np.log(np.linspace(*NOISE, 10_001))
-    found = {"mean of noise": noise.mean(), "spread of noise": noise.std()}
-    for name, of in (("scatter", "scatter"), ("drift", "drift"), ("tail", "tail")):
-        found[f"mean of {name}"] = math.log(OF_GROUP[of][0])
-        found[f"spread of {name}"] = OF_GROUP[of][1]
-    log_rate = math.log(math.log(2)) - np.log(HALF_LIVES).mean()
-    spreads = []
-    for label, heights in TYPES.items():
-        found[f"mean log dip of {label}"] = np.log(heights).mean()
-        found[f"mean log rate of {label}"] = log_rate
-        spreads.append(np.ptp(np.log(heights)) / math.sqrt(12))
-    found["spread of log dips"] = math.sqrt(np.square(spreads).mean())
-    found["spread of log rates"] = np.ptp(np.log(HALF_LIVES)) / math.sqrt(12)
-    return {name: float(value) for name, value in found.items()}
-
-
-def learnt(group: Population) -> dict[str, Floats]:
-    """Return draws of the same."""
-    found = {}
-    of = {"noise": n.NOISE_SD, "scatter": n.SESSION_SD, "drift": n.DRIFT_SD, "tail": n.NOISE_TAIL}
-    for name, quantity in of.items():
-        found[f"mean of {name}"] = group.typical(quantity)
-        found[f"spread of {name}"] = group.spreads[quantity]
-    for label in TYPES:
-        dip = group.typical(n.TYPE_DIP_MEAN) + group.typical(n.TYPE_LOG_DIP, label)
-        found[f"mean log dip of {label}"] = dip - group.typical(n.FIRST_NIGHT)
-        found[f"mean log rate of {label}"] = group.typical(n.TYPE_RATE_MEAN) + group.typical(
-            n.TYPE_LOG_RATE, label
-        )
-    for what, mean, each in (
-        ("dips", n.TYPE_DIP_MEAN, n.TYPE_LOG_DIP),
-        ("rates", n.TYPE_RATE_MEAN, n.TYPE_LOG_RATE),
-    ):
-        found[f"spread of log {what}"] = np.hypot(group.spreads[mean], group.spreads[each])
-    return found
-
-
-def of_group(group: Population) -> dict[str, Any]:
-    """Judge what is learnt of a group."""
-    draws = learnt(group)
-    return {name: judged(draws[name], truth) for name, truth in truths().items()}
-
-
-def of_athletes(pooled: Pooled, squad: Sequence[Made]) -> list[dict[str, Any]]:
-    """Judge each athlete's days, by type."""
-    return [
-        judged(each.typical_days(label), made.days[label])
-        for each, made in zip(pooled.athletes, squad, strict=True)
-        for label in each.types
-    ]
-
-
 def in_two_stages(
-    seasons: Sequence[Season], draws: int = DRAWS
+    seasons: Sequence[Season],
 ) -> tuple[Pooled, Pooled, list[Alone], dict[str, float]]:
     """Fit each alone, pool, fit whom to fit again under the group, and pool again."""
     seconds = {}
-
-    def fitted(season: Season, priors: Priors, seed: int) -> Alone:
-        return alone_of(fit(season, priors=priors, seed=seed, cores=1), season, most=4000)
 
     def timed(name: str, begun: float) -> float:
         seconds[name] = time.process_time() - begun
@@ -125,13 +77,11 @@ def in_two_stages(
     begun = time.process_time()
     alone = [fitted(season, Priors(), seed) for seed, season in enumerate(seasons)]
     begun = timed("alone", begun)
-    first = pool(alone, draws=draws)
+    first = pool(alone)
     begun = timed("pool", begun)
-    again = list(alone)
-    for place in first.again:
-        again[place] = fitted(seasons[place], first.population.priors(), place)
+    again = fitted_again(first, seasons, alone)
     begun = timed("again", begun)
-    second = pool(again, draws=draws)
+    second = pool(again)
     timed("pool again", begun)
     return first, second, alone, seconds
 
@@ -143,7 +93,7 @@ def judge_squad(squad: int, athletes: int) -> dict[str, Any]:
     compile_first(seasons[0])
     first, second, alone, seconds = in_two_stages(seasons)
     days = [
-        judged(_days(each, label), truth.days[label])
+        judged(days_alone(each, label), truth.days[label])
         for each, truth in zip(alone, made, strict=True)
         for label in TYPES
     ]
@@ -167,12 +117,6 @@ def compile_first(season: Season) -> None:
     """Compile what is timed later."""
     for priors in (Priors(), Population.unknown().priors()):
         fit_briefly(season, priors=priors, seed=0)
-
-
-def _days(alone: Alone, label: str) -> Floats:
-    dip = alone.column(n.TYPE_LOG_DIP, label) - alone.column(n.FIRST_NIGHT)
-    over = np.log(2.0) + dip - alone.column(n.NOISE_SD)
-    return np.asarray(1 + np.maximum(0, over / np.exp(alone.column(n.TYPE_LOG_RATE, label))))
 
 
 def of_new(squad: int, place: int, group: Population) -> Iterable[dict[str, Any]]:
@@ -229,7 +173,7 @@ def unlike(squad: int, place: int, others: Sequence[Alone]) -> list[dict[str, An
         truth = 1 + (made.days[label] - 1) / SLOW
         found.append(
             {
-                "alone": judged(_days(alone, label), truth),
+                "alone": judged(days_alone(alone, label), truth),
                 "group": judged(second.typical_days(label), truth),
                 "others": float(np.median(first.population.typical_days(label))),
             }
@@ -316,13 +260,15 @@ def main() -> None:
     parser.add_argument("--squads", type=int, default=4)
     parser.add_argument("--athletes", type=int, default=8, help="of each squad")
     parser.add_argument("--joint", type=int, default=1, help="squads fitted both ways")
+    parser.add_argument("--sizes", type=int, default=4, help="large squads, judged by size")
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     options = parser.parse_args()
     tasks = [(squad, options.athletes) for squad in range(options.squads)]
+    sizes = run_all("squads-sizes", by_size, [(i,) for i in range(options.sizes)], options.jobs)
     squads = run_all("squads", judge_squad, tasks, options.jobs)
     both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
     measures = run_all("squads-measures", measure_across, tasks, options.jobs)
-    text = page(squads, both, measures, options.athletes)
+    text = page(squads, both, measures, sizes, options.athletes)
     PAGE.write_text(text, encoding="utf-8")
     sys.stdout.write(text)
 

@@ -10,9 +10,11 @@ import numpy as np
 
 Rows = Sequence[dict[str, Any]]
 
+_LONG: Final = 4.5  # days; one in eight athletes and types truly takes longer
+
 _ABOUT: Final = """# Squads: what is learnt of a group, and what it is worth
 
-Written by `python -m tests.studies.squads --squads {squads} --athletes {athletes} --joint {joint}`,
+Written by `python -m tests.studies.squads {options}`,
 which says how athletes were made: {squads} squads of {athletes} athletes with 16 weeks each, from a
 generator that shares no code with the model. Ranges of 80 % are held to hold the truth in 80 of
 100. A share is shown with its standard error, as if every quantity stood alone; those of one squad
@@ -23,17 +25,21 @@ fitted again under what the group knew, and pooled again.
 """
 
 
-def page(squads: Rows, both: Rows, measures: Rows, athletes: int) -> str:
+def page(squads: Rows, both: Rows, measures: Rows, sizes: Rows, athletes: int) -> str:
     """Return the page.
 
     Args:
         squads: what `judge_squad` gave.
         both: what `both_ways` gave.
         measures: what `measure_across` gave.
+        sizes: what `by_size` gave.
         athletes: of each squad.
     """
+    options = (
+        f"--squads {len(squads)} --athletes {athletes} --joint {len(both)} --sizes {len(sizes)}"
+    )
     parts = [
-        _ABOUT.format(squads=len(squads), athletes=athletes, joint=len(both)),
+        _ABOUT.format(squads=len(squads), athletes=athletes, options=options),
         "## The group\n",
         _group([each["group"] for each in squads], "in two stages"),
         "## Each athlete's days to recover\n",
@@ -49,6 +55,7 @@ def page(squads: Rows, both: Rows, measures: Rows, athletes: int) -> str:
             ],
         ),
         _again(squads),
+        _sizes(sizes) if sizes else "",
         _both(both) if both else "",
         "## A measure across the squad\n",
         _measure(measures),
@@ -115,6 +122,60 @@ def _again(squads: Rows) -> str:
         f"processor alone and {seconds['again']:.1f} s again; pooling "
         f"{seconds['pool'] + seconds['pool again']:.1f} s for each.\n"
     )
+
+
+def _sizes(sizes: Rows) -> str:
+    """Return what the same athletes are told in squads of several sizes."""
+    lines = [("alone", *_told([each["alone"] for each in sizes]), "", "", "")]
+    for place, first in enumerate(sizes[0]["sizes"]):
+        mine = [each["sizes"][place] for each in sizes]
+        groups = [group for each in mine for group in each["groups"]]
+        again = sum(each["again"] for each in mine) / sum(len(each["days"]) for each in mine)
+        types = len(mine[0]["days"]) / (first["size"] * len(mine[0]["groups"]))
+        means, spreads = (
+            [row for group in groups for name, row in group.items() if name.startswith(start)]
+            for start in ("mean log", "spread of log")
+        )
+        lines.append(
+            (
+                f"squads of {first['size']}",
+                *_told([each["days"] for each in mine]),
+                f"{100 * again * types:.0f} %",
+                _share(means),
+                _share(spreads),
+            )
+        )
+    head = (
+        "",
+        "ranges that held the truth",
+        f"of those over {_LONG} days",
+        "width, days",
+        "median off by, days",
+        "fitted again",
+        "group's means held",
+        "its spreads",
+    )
+    return (
+        f"## How many there are\n\n{len(sizes)} squads of {sizes[0]['sizes'][-1]['size']}, each "
+        "taken apart into smaller ones of the same athletes. Errors are over the large squads, so "
+        "that they hold what the athletes of one have in common. Ranges are held against how long "
+        "an athlete truly takes, too: whatever draws athletes together tells those who take longest"
+        " too short a time. Means and spreads are those of log dips and log rates.\n\n"
+        + _table(head, lines)
+    )
+
+
+def _told(squads: Sequence[Rows]) -> tuple[str, str, str, str]:
+    """Return how ranges of several squads fare: all, the long ones, their width, their middles."""
+    shares = [np.mean([row["held"] for row in rows]) for rows in squads]
+    every = [row for rows in squads for row in rows]
+    error = np.std(shares, ddof=1) / math.sqrt(len(shares)) if len(shares) > 1 else np.nan
+    held = f"{100 * np.mean(shares):.0f} % ± {100 * error:.0f} (of {len(every)})"
+    return held, _share([row for row in every if row["truth"] > _LONG]), _width(every), _off(every)
+
+
+def _share(rows: Rows) -> str:
+    return f"{100 * np.mean([row['held'] for row in rows]):.0f} % (of {len(rows)})"
 
 
 def _both(both: Rows) -> str:
