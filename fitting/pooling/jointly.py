@@ -39,6 +39,9 @@ from slackwater.model.season import Season
 Floats = NDArray[np.float64]
 
 MOST_ATHLETES: Final = 30  # beyond, pooling in two stages tells the same in a fraction of the time
+# Steps double with it. Once warm, draws take 5 or 6; far from where it settles a chain would take
+# ten for its first draws, half of all its steps.
+_MAX_DEPTH: Final = 7
 
 
 @dataclass(frozen=True)
@@ -125,6 +128,7 @@ def _sample(
         cores=cores,
         seed=seed,
         target_accept=TARGET_ACCEPT,
+        maxdepth=_MAX_DEPTH,
         low_rank_modified_mass_matrix=True,  # the group's means go along with their athletes'
     )
     return drawn[POINT].values, stats

@@ -85,10 +85,10 @@ def pictures(report: str, squad: Path) -> None:
     from playwright.sync_api import sync_playwright  # the test of the page does without it
 
     with sync_playwright() as playwright:
-        served = Served(squad, Clock(DAY))
         browser = playwright.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]
         )
+        served = Served(squad, Clock(DAY))  # once there is a browser: it keeps the process waiting
         try:
             _picture(browser, report, DESK, "squad-report.png")
             _picture(browser, report, PHONE, "squad-athlete.png", "Emil")
