@@ -20,7 +20,8 @@ from slackwater.model.season import Season
 
 Floats = NDArray[np.float64]
 
-MOST: Final = 1000  # draws kept of an athlete
+MOST: Final = 1000  # draws kept of an athlete, where there are many
+_IN_ALL: Final = 100_000  # of few athletes more are kept, and what is said of each is the surer
 # What readings do not know but through types' own dips and rates; where what nobody logged passes
 # at the mean over types, they know that too.
 THROUGH_TYPES: Final = {
@@ -54,6 +55,11 @@ class Alone:
     def column(self, name: str, label: str | None = None) -> Floats:
         """Return draws of one quantity, shape (S,)."""
         return np.asarray(self.values[:, self.columns.index((name, label))])
+
+
+def kept_of_each(athletes: int) -> int:
+    """Return how many draws to keep of each of so many athletes."""
+    return max(MOST, _IN_ALL // max(athletes, 1))
 
 
 def alone_of(

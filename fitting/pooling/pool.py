@@ -7,9 +7,9 @@ draws, which with some twenty quantities an athlete, all moved a little by the g
 draws to choose. Here the group is drawn from what each athlete's readings say as a normal density
 (see `sites`), and an athlete's draws are weighed once, for all draws of the group together. Where
 the weights are too uneven, by Pareto's k (Vehtari et al. 2024, Journal of Machine Learning
-Research 25(72):1-58), the athlete is to be fitted again, under what the group tells, and
-pooled from these draws: the second pass of expectation propagation (Vehtari et al. 2020,
-Journal of Machine Learning Research 21(17):1-53).
+Research 25(72):1-58), or leave few draws that count, the athlete is to be fitted again, under what
+the group tells, and pooled from these draws: the second pass of expectation propagation (Vehtari et
+al. 2020, Journal of Machine Learning Research 21(17):1-53).
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ Ints = NDArray[np.int64]
 DRAWS: Final = 400  # of the group
 FOR_WEIGHTS: Final = 100  # of these, that athletes' draws are weighed for, at least
 _WEIGHED: Final = 20_000  # for all athletes together: a small squad is quick, and told the better
+FEWEST_EFFECTIVE: Final = 100  # draws of an athlete that count, for the ends of a range
 WARM: Final = 150
 _TIE: Final = 1e-6
 _SWEEPS: Final = 1200  # for a small squad, which is quick; a large one needs fewer
@@ -60,9 +61,15 @@ class OfGroup:
     moved: Floats
 
     @property
+    def effective(self) -> float:
+        """How many of the draws count, as it were (Kish's effective sample size)."""
+        return float(1 / np.square(self.weights).sum())
+
+    @property
     def again(self) -> bool:
         """Whether the athlete must be fitted again, under the group, for the draws to be right."""
-        return not self.pareto_k < min(1 - 1 / np.log10(len(self.weights)), 0.7)
+        even = self.pareto_k < min(1 - 1 / np.log10(len(self.weights)), 0.7)
+        return not even or self.effective < FEWEST_EFFECTIVE
 
     def rows(self, count: int, seed: int = 0) -> Ints:
         """Return which draws of the athlete's posterior stand for the athlete as one of the group.

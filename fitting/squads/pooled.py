@@ -12,7 +12,7 @@ from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.answers.support import confounded_types, session_counts
 from slackwater.fitting.measures.compare import used
 from slackwater.fitting.mornings import key_of
-from slackwater.fitting.pooling.alone import Alone, alone_of
+from slackwater.fitting.pooling.alone import Alone, alone_of, kept_of_each
 from slackwater.fitting.pooling.pool import OfGroup, Pooled, pool
 from slackwater.fitting.pooling.population_file import to_json
 from slackwater.fitting.squads import under_group
@@ -125,7 +125,8 @@ def _kept(squad: SquadFolder, folder: str) -> _Kept:
     common = squad.settings.common
     fingerprint = athlete.posterior.fingerprint
     posterior = under_group.kept(squad, folder, fingerprint) or athlete.posterior
-    alone = alone_of(posterior, athlete.season, {n.TYPE: squad.settings.types})
+    types = {n.TYPE: squad.settings.types}
+    alone = alone_of(posterior, athlete.season, types, kept_of_each(len(squad.folders)))
     days, together = typical_days(now), confounded_types(now)
     return _Kept(
         folder,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.pooling.alone import Alone, alone_of
+from slackwater.fitting.pooling.alone import Alone, alone_of, kept_of_each
 from slackwater.fitting.pooling.pool import Pooled
 from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
@@ -22,16 +22,17 @@ from tests.studies.squad_athletes import HALF_LIVES, NOISE, OF_GROUP, judged
 Floats = NDArray[np.float64]
 
 
-def fitted(season: Season, priors: Priors, seed: int) -> Alone:
-    """Fit one athlete, on one core."""
-    return alone_of(fit(season, priors=priors, seed=seed, cores=1), season)
+def fitted(season: Season, priors: Priors, seed: int, athletes: int) -> Alone:
+    """Fit one of so many athletes, on one core."""
+    posterior = fit(season, priors=priors, seed=seed, cores=1)
+    return alone_of(posterior, season, most=kept_of_each(athletes))
 
 
 def fitted_again(pooled: Pooled, seasons: Sequence[Season], alone: Sequence[Alone]) -> list[Alone]:
     """Return all athletes, those who must be fitted again fitted so, under what the group knows."""
     again, priors = list(alone), pooled.population.priors()
     for place in pooled.again:
-        again[place] = fitted(seasons[place], priors, place)
+        again[place] = fitted(seasons[place], priors, place, len(seasons))
     return again
 
 

@@ -10,14 +10,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from slackwater.fitting.pooling.alone import alone_of
 from slackwater.fitting.pooling.pool import pool
-from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import MEASURE, Made, Measure
 from tests.studies.squad_athletes import NIGHTS, athlete, judged
+from tests.studies.squad_judging import fitted
 
 # Log rate ratio: over athletes it is normal about a faster recovery, by a quarter.
 MEAN: Final = math.log(1.25)
@@ -33,7 +32,7 @@ def measure_across(squad: int, athletes: int) -> dict[str, Any]:
     for place, log_ratio in enumerate(logs):
         made = athlete(_SQUADS + squad, place, NIGHTS, measure=Measure(math.exp(log_ratio)))
         season = _season(made)
-        alone.append(alone_of(fit(season, priors=Priors(), seed=place, cores=1), season))
+        alone.append(fitted(season, Priors(), place, athletes))
     pooled = pool(alone)
     group = pooled.population
     another = group.another(n.LOG_RATE_RATIO, rng, MEASURE)

@@ -30,7 +30,7 @@ from scoringrules import crps_normal
 
 from slackwater.fitting import Athlete, forecast
 from slackwater.fitting.answers.recovery import typical_days
-from slackwater.fitting.pooling.alone import Alone, alone_of
+from slackwater.fitting.pooling.alone import Alone, alone_of, kept_of_each
 from slackwater.fitting.pooling.jointly import fit_jointly
 from slackwater.fitting.pooling.pool import Pooled, pool
 from slackwater.fitting.sampling.brief import fit_briefly
@@ -75,7 +75,7 @@ def in_two_stages(
         return time.process_time()
 
     begun = time.process_time()
-    alone = [fitted(season, Priors(), seed) for seed, season in enumerate(seasons)]
+    alone = [fitted(season, Priors(), seed, len(seasons)) for seed, season in enumerate(seasons)]
     begun = timed("alone", begun)
     first = pool(alone)
     begun = timed("pool", begun)
@@ -103,6 +103,7 @@ def judge_squad(squad: int, athletes: int) -> dict[str, Any]:
         "first": of_athletes(first, made),
         "second": of_athletes(second, made),
         "pareto_k": [[each.pareto_k for each in pooled.athletes] for pooled in (first, second)],
+        "again": [len(pooled.again) for pooled in (first, second)],
         "seconds": seconds,
         "new": [
             row
@@ -164,9 +165,11 @@ def unlike(squad: int, place: int, others: Sequence[Alone]) -> list[dict[str, An
     every_day = Measure(ratio=SLOW, use=lambda sessions: _every_day())
     made = athlete(squad, place, measure=every_day)
     season = season_of(made)
-    alone = alone_of(fit_briefly(season, priors=Priors(), seed=place), season)
+    most = kept_of_each(1 + len(others))
+    alone = alone_of(fit_briefly(season, priors=Priors(), seed=place), season, most=most)
     first = pool([alone, *others])
-    again = alone_of(fit_briefly(season, priors=first.population.priors(), seed=place), season)
+    known = first.population.priors()
+    again = alone_of(fit_briefly(season, priors=known, seed=place), season, most=most)
     second = pool([again, *others]).athletes[0]
     found = []
     for label in second.types:
@@ -264,10 +267,10 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     options = parser.parse_args()
     tasks = [(squad, options.athletes) for squad in range(options.squads)]
-    sizes = run_all("squads-sizes", by_size, [(i,) for i in range(options.sizes)], options.jobs)
     squads = run_all("squads", judge_squad, tasks, options.jobs)
-    both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
     measures = run_all("squads-measures", measure_across, tasks, options.jobs)
+    both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
+    sizes = run_all("squads-sizes", by_size, [(i,) for i in range(options.sizes)], options.jobs)
     text = page(squads, both, measures, sizes, options.athletes)
     PAGE.write_text(text, encoding="utf-8")
     sys.stdout.write(text)

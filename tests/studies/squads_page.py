@@ -20,8 +20,8 @@ generator that shares no code with the model. Ranges of 80 % are held to hold th
 100. A share is shown with its standard error, as if every quantity stood alone; those of one squad
 do not, so the true error is larger.
 
-Each athlete was fitted alone, and pooled; whoever the draws could not stand for (Pareto's k) was
-fitted again under what the group knew, and pooled again.
+Each athlete was fitted alone, and pooled; whoever the draws could not stand for was fitted
+again under what the group knew, and pooled again.
 """
 
 
@@ -114,13 +114,13 @@ def _again(squads: Rows) -> str:
         key: np.mean([squad["seconds"][key] / len(squad["pareto_k"][0]) for squad in squads])
         for key in squads[0]["seconds"]
     }
+    again, left = (sum(squad["again"][stage] for squad in squads) for stage in (0, 1))
     return (
-        f"Pareto's k was {np.median(first):.1f} in the middle after the first fits, and over 0.67 "
-        f"for {sum(not k < 0.67 for k in first)} of {len(first)} athletes, who were fitted again; "
-        f"it was {np.median(second):.1f} then, and over 0.67 for "
-        f"{sum(not k < 0.67 for k in second)}. An athlete took {seconds['alone']:.1f} s of one "
-        f"processor alone and {seconds['again']:.1f} s again; pooling "
-        f"{seconds['pool'] + seconds['pool again']:.1f} s for each.\n"
+        f"Pareto's k was {np.median(first):.1f} in the middle after the first fits, and {again} of "
+        f"{len(first)} athletes had draws too uneven or too few that count, and were fitted again; "
+        f"k was {np.median(second):.1f} then, and {left} were left. An athlete took "
+        f"{seconds['alone']:.1f} s of one processor alone and {seconds['again']:.1f} s again, over "
+        f"all athletes; pooling {seconds['pool'] + seconds['pool again']:.1f} s for each.\n"
     )
 
 
