@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from slackwater.fitting.pooling.alone import Alone
+from slackwater.fitting.pooling.alone import MOST, Alone, kept_of_each
 from slackwater.fitting.pooling.pool import Pooled, pool
 from slackwater.model import names as n
 from slackwater.model.errors import QuestionError
@@ -109,6 +109,22 @@ def test_draws_far_from_the_group_are_to_be_drawn_again() -> None:
     found = pool(squad, priors=PRIORS, draws=150)
     assert found.again == [4]
     assert abs(found.athletes[4].moved[:, 0].mean()) < 2.0
+
+
+def test_too_few_draws_that_count_are_to_be_drawn_again() -> None:
+    """A hundred are needed: a tenth of fewer is no end of a range, however even their weights."""
+    squad = [alone(place, PRIORS) for place in range(6)]
+    for kept, again in ((400, []), (90, [3])):
+        some = np.arange(kept)
+        squad[3] = replace(squad[3], values=squad[3].values[some], rows=some)
+        found = pool(squad, priors=PRIORS, draws=150)
+        assert found.again == again
+        assert found.athletes[3].effective < kept
+
+
+def test_of_few_athletes_more_draws_are_kept() -> None:
+    assert kept_of_each(5) >= 4000  # all that a fit has
+    assert kept_of_each(10_000) == kept_of_each(1000) == MOST
 
 
 def test_draws_that_came_twice_are_no_trouble() -> None:
