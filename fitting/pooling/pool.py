@@ -68,8 +68,9 @@ class OfGroup:
     @property
     def again(self) -> bool:
         """Whether the athlete must be fitted again, under the group, for the draws to be right."""
-        even = self.pareto_k < min(1 - 1 / np.log10(len(self.weights)), 0.7)
-        return not even or self.effective < FEWEST_EFFECTIVE
+        draws = len(self.weights)
+        even = self.pareto_k < min(1 - 1 / np.log10(draws), 0.7)
+        return not even or self.effective < min(FEWEST_EFFECTIVE, draws / 10)
 
     def rows(self, count: int, seed: int = 0) -> Ints:
         """Return which draws of the athlete's posterior stand for the athlete as one of the group.

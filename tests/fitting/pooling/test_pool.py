@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from slackwater.fitting.pooling.alone import MOST, Alone, kept_of_each
-from slackwater.fitting.pooling.pool import Pooled, pool
+from slackwater.fitting.pooling.pool import OfGroup, Pooled, pool
 from slackwater.model import names as n
 from slackwater.model.errors import QuestionError
 from slackwater.model.population import SHARED
@@ -111,15 +111,14 @@ def test_draws_far_from_the_group_are_to_be_drawn_again() -> None:
     assert abs(found.athletes[4].moved[:, 0].mean()) < 2.0
 
 
-def test_too_few_draws_that_count_are_to_be_drawn_again() -> None:
-    """A hundred are needed: a tenth of fewer is no end of a range, however even their weights."""
-    squad = [alone(place, PRIORS) for place in range(6)]
-    for kept, again in ((400, []), (90, [3])):
-        some = np.arange(kept)
-        squad[3] = replace(squad[3], values=squad[3].values[some], rows=some)
-        found = pool(squad, priors=PRIORS, draws=150)
-        assert found.again == again
-        assert found.athletes[3].effective < kept
+@pytest.mark.parametrize(("count", "again"), [(50, True), (200, False)])
+def test_too_few_draws_that_count_are_to_be_drawn_again(count: int, again: bool) -> None:
+    """However even their weights are: a tenth of fewer than a hundred is no end of a range."""
+    athlete = alone(0, PRIORS)
+    weights = np.where(np.arange(DRAWS) < count, 1 / count, 0.0)
+    each = OfGroup(athlete, weights, 0.1, athlete.values)
+    assert each.effective == pytest.approx(count)
+    assert each.again is again
 
 
 def test_of_few_athletes_more_draws_are_kept() -> None:
