@@ -16,7 +16,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from slackwater.model import names as n
-from slackwater.model.design import Design, of_weekday
+from slackwater.model.design import Design
 from slackwater.model.dynamics import Floats, Ints, dips_by_night, held_back, share_of, threshold_of
 from slackwater.model.levels import (
     STATES,
@@ -29,7 +29,7 @@ from slackwater.model.levels import (
     start_state,
 )
 from slackwater.model.priors import Priors
-from slackwater.model.season import Season
+from slackwater.model.season import Season, weekdays
 from slackwater.model.unexplained import Stretch, steps_of
 
 
@@ -233,7 +233,9 @@ def rhythm(draws: xr.Dataset, nights: NDArray[np.datetime64]) -> Floats:
     if n.WEEKDAY_Z not in draws:
         return by_night(draws.sizes["sample"], len(nights))
     days = draws[n.WEEKDAY_SD].values[:, None] * draws[n.WEEKDAY_Z].values
-    return np.asarray((of_weekday(nights) @ days.T).T)
+    # Picked, not multiplied out: one night and many end in the same digits.
+    week = (days - days.mean(axis=1, keepdims=True)).T
+    return np.asarray(week[weekdays(nights)].T)
 
 
 def reading_shift(draws: xr.Dataset, season: Season, first: int = 0) -> Floats:

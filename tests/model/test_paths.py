@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from slackwater.model import names as n
 from slackwater.model import paths
-from slackwater.model.design import Design, design_of
+from slackwater.model.design import Design, design_of, of_weekday
 from slackwater.model.dynamics import held_back
 from slackwater.model.likelihood import LikelihoodInputs
 from slackwater.model.priors import Priors
@@ -252,3 +252,19 @@ def test_a_measure_lifts_the_readings_of_the_nights_after_its_days_alone(whole: 
         np.testing.assert_array_equal(found[name], lift * on)
     later = whole.season.nights[-1:] + 50 * DAY
     assert not any(lift.any() for lift in paths.lifts(whole.draws, whole.season, later).values())
+
+
+def test_a_rhythm_ends_in_the_same_digits_for_one_night_and_for_many() -> None:
+    """A product of matrices does not, on some processors."""
+    rng = np.random.default_rng(8)
+    draws = xr.Dataset(
+        {
+            n.WEEKDAY_SD: ("sample", np.exp(rng.standard_normal(500))),
+            n.WEEKDAY_Z: (("sample", n.WEEKDAY), rng.standard_normal((500, 7))),
+        }
+    )
+    nights = np.datetime64("2031-01-01") + np.arange(14)
+    every = paths.rhythm(draws, nights)
+    assert np.array_equal(paths.rhythm(draws, nights[:1]), every[:, :1])
+    of_days = draws[n.WEEKDAY_SD].values[:, None] * draws[n.WEEKDAY_Z].values
+    assert every == pytest.approx(of_days @ of_weekday(nights).T, abs=1e-12)
