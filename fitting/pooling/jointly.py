@@ -40,7 +40,7 @@ Floats = NDArray[np.float64]
 
 MOST_ATHLETES: Final = 30  # beyond, pooling in two stages tells the same in a fraction of the time
 # Steps double with it. Once warm, draws take 5 or 6; far from where it settles a chain would take
-# ten for its first draws, half of all its steps.
+# ten for its first draws, a third of all steps of a short run.
 _MAX_DEPTH: Final = 7
 
 
