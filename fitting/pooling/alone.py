@@ -59,14 +59,15 @@ class Alone:
 
 def kept_of_each(athletes: int) -> int:
     """Return how many draws to keep of each of so many athletes."""
-    return max(MOST, _IN_ALL // max(athletes, 1))
+    return max(MOST, _IN_ALL // athletes)
 
 
 def alone_of(
     posterior: Posterior,
     season: Season,
     names: Mapping[str, Mapping[str, str]] | None = None,
-    most: int = MOST,
+    *,
+    most: int,
 ) -> Alone:
     """Return what is kept of a fitted season.
 
@@ -81,7 +82,7 @@ def alone_of(
         QuestionError: two names of the athlete are one name of the squad.
     """
     fitted = season.through(posterior.last_night)
-    return alone_of_draws(posterior.draws, fitted, posterior.priors, names, most)
+    return alone_of_draws(posterior.draws, fitted, posterior.priors, names, most=most)
 
 
 def alone_of_draws(
@@ -89,7 +90,8 @@ def alone_of_draws(
     season: Season,
     priors: Priors,
     names: Mapping[str, Mapping[str, str]] | None = None,
-    most: int = MOST,
+    *,
+    most: int,
 ) -> Alone:
     """Return the same of draws, dimension `sample` first, of the season's readings.
 

@@ -38,7 +38,7 @@ Ints = NDArray[np.int64]
 DRAWS: Final = 400  # of the group
 FOR_WEIGHTS: Final = 100  # of these, that athletes' draws are weighed for, at least
 _WEIGHED: Final = 20_000  # for all athletes together: a small squad is quick, and told the better
-FEWEST_EFFECTIVE: Final = 100  # draws of an athlete that count, for the ends of a range
+_FEWEST_EFFECTIVE: Final = 100  # draws of an athlete that count, for the ends of a range
 WARM: Final = 150
 _TIE: Final = 1e-6
 _SWEEPS: Final = 1200  # for a small squad, which is quick; a large one needs fewer
@@ -70,7 +70,7 @@ class OfGroup:
         """Whether the athlete must be fitted again, under the group, for the draws to be right."""
         draws = len(self.weights)
         even = self.pareto_k < min(1 - 1 / np.log10(draws), 0.7)
-        return not even or self.effective < min(FEWEST_EFFECTIVE, draws / 10)
+        return not even or self.effective < min(_FEWEST_EFFECTIVE, draws / 10)
 
     def rows(self, count: int, seed: int = 0) -> Ints:
         """Return which draws of the athlete's posterior stand for the athlete as one of the group.

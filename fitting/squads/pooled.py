@@ -126,7 +126,8 @@ def _kept(squad: SquadFolder, folder: str) -> _Kept:
     fingerprint = athlete.posterior.fingerprint
     posterior = under_group.kept(squad, folder, fingerprint) or athlete.posterior
     types = {n.TYPE: squad.settings.types}
-    alone = alone_of(posterior, athlete.season, types, kept_of_each(len(squad.folders)))
+    most = kept_of_each(len(squad.folders))
+    alone = alone_of(posterior, athlete.season, types, most=most)
     days, together = typical_days(now), confounded_types(now)
     return _Kept(
         folder,

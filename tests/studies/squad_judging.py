@@ -1,4 +1,4 @@
-"""Squads with known truth, in two stages, and how what is said of them is judged."""
+"""What is said of squads with known truth, judged: the group, its athletes, and each alone."""
 
 from __future__ import annotations
 
@@ -9,31 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from slackwater.fitting.pooling.alone import Alone, alone_of, kept_of_each
+from slackwater.fitting.pooling.alone import Alone
 from slackwater.fitting.pooling.pool import Pooled
-from slackwater.fitting.sampling.fit import fit
 from slackwater.model import names as n
 from slackwater.model.population import Population
-from slackwater.model.priors import Priors
-from slackwater.model.season import Season
 from tests.studies.generator import TYPES, Made
 from tests.studies.squad_athletes import HALF_LIVES, NOISE, OF_GROUP, judged
 
 Floats = NDArray[np.float64]
-
-
-def fitted(season: Season, priors: Priors, seed: int, athletes: int) -> Alone:
-    """Fit one of so many athletes, on one core."""
-    posterior = fit(season, priors=priors, seed=seed, cores=1)
-    return alone_of(posterior, season, most=kept_of_each(athletes))
-
-
-def fitted_again(pooled: Pooled, seasons: Sequence[Season], alone: Sequence[Alone]) -> list[Alone]:
-    """Return all athletes, those who must be fitted again fitted so, under what the group knows."""
-    again, priors = list(alone), pooled.population.priors()
-    for place in pooled.again:
-        again[place] = fitted(seasons[place], priors, place, len(seasons))
-    return again
 
 
 def truths() -> dict[str, float]:
@@ -87,6 +70,15 @@ def of_athletes(pooled: Pooled, squad: Sequence[Made]) -> list[dict[str, Any]]:
         judged(each.typical_days(label), made.days[label])
         for each, made in zip(pooled.athletes, squad, strict=True)
         for label in each.types
+    ]
+
+
+def of_alone(alone: Sequence[Alone], squad: Sequence[Made]) -> list[dict[str, Any]]:
+    """Judge each athlete's days as fitted alone, by type."""
+    return [
+        judged(days_alone(each, label), made.days[label])
+        for each, made in zip(alone, squad, strict=True)
+        for label in TYPES
     ]
 
 

@@ -16,7 +16,7 @@ from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 from tests.studies.generator import MEASURE, Made, Measure
 from tests.studies.squad_athletes import NIGHTS, athlete, judged
-from tests.studies.squad_judging import fitted
+from tests.studies.squad_stages import fitted
 
 # Log rate ratio: over athletes it is normal about a faster recovery, by a quarter.
 MEAN: Final = math.log(1.25)

@@ -39,19 +39,13 @@ from slackwater.model.errors import NoAnswerError
 from slackwater.model.population import Population, own_share
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
-from tests.studies.generator import TYPES, Made, Measure
+from tests.studies.generator import Made, Measure
 from tests.studies.pool import run_all
 from tests.studies.squad_athletes import athlete, judged, season_of
-from tests.studies.squad_judging import (
-    days_alone,
-    fitted,
-    fitted_again,
-    learnt,
-    of_athletes,
-    of_group,
-)
+from tests.studies.squad_judging import days_alone, learnt, of_alone, of_athletes, of_group
 from tests.studies.squad_measures import measure_across
 from tests.studies.squad_sizes import by_size
+from tests.studies.squad_stages import fitted, fitted_again
 from tests.studies.squads_page import page
 
 Floats = NDArray[np.float64]
@@ -92,14 +86,9 @@ def judge_squad(squad: int, athletes: int) -> dict[str, Any]:
     seasons = [season_of(each) for each in made]
     compile_first(seasons[0])
     first, second, alone, seconds = in_two_stages(seasons)
-    days = [
-        judged(days_alone(each, label), truth.days[label])
-        for each, truth in zip(alone, made, strict=True)
-        for label in TYPES
-    ]
     return {
         "group": of_group(second.population),
-        "alone": days,
+        "alone": of_alone(alone, made),
         "first": of_athletes(first, made),
         "second": of_athletes(second, made),
         "pareto_k": [[each.pareto_k for each in pooled.athletes] for pooled in (first, second)],

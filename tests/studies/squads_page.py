@@ -127,11 +127,11 @@ def _again(squads: Rows) -> str:
 def _sizes(sizes: Rows) -> str:
     """Return what the same athletes are told in squads of several sizes."""
     lines = [("alone", *_told([each["alone"] for each in sizes]), "", "", "")]
+    largest = sizes[0]["sizes"][-1]["size"]
     for place, first in enumerate(sizes[0]["sizes"]):
         mine = [each["sizes"][place] for each in sizes]
         groups = [group for each in mine for group in each["groups"]]
-        again = sum(each["again"] for each in mine) / sum(len(each["days"]) for each in mine)
-        types = len(mine[0]["days"]) / (first["size"] * len(mine[0]["groups"]))
+        again = sum(each["again"] for each in mine) / (largest * len(mine))
         means, spreads = (
             [row for group in groups for name, row in group.items() if name.startswith(start)]
             for start in ("mean log", "spread of log")
@@ -140,7 +140,7 @@ def _sizes(sizes: Rows) -> str:
             (
                 f"squads of {first['size']}",
                 *_told([each["days"] for each in mine]),
-                f"{100 * again * types:.0f} %",
+                f"{100 * again:.0f} %",
                 _share(means),
                 _share(spreads),
             )
@@ -156,7 +156,7 @@ def _sizes(sizes: Rows) -> str:
         "its spreads",
     )
     return (
-        f"## How many there are\n\n{len(sizes)} squads of {sizes[0]['sizes'][-1]['size']}, each "
+        f"## How many there are\n\n{len(sizes)} squads of {largest}, each "
         "taken apart into smaller ones of the same athletes. Errors are over the large squads, so "
         "that they hold what the athletes of one have in common. Ranges are held against how long "
         "an athlete truly takes, too: whatever draws athletes together tells those who take longest"
