@@ -126,7 +126,7 @@ class Page:
         self.process.send_signal(how)
         assert self.process.stdout is not None
         self.process.stdout.close()
-        return self.process.wait(timeout=10)
+        return self.process.wait(timeout=60)
 
     def send(self, view: str, **form: str) -> str:
         filled = {"token": self.token.split('"')[0], **form}

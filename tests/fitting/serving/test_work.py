@@ -10,7 +10,7 @@ from slackwater.fitting.serving.work import FIT, Work, Works
 def until_over(work: Work) -> Work:
     before = time.monotonic()
     while work.running or not (work.came or work.refused or work.stopped):
-        assert time.monotonic() - before < 60
+        assert time.monotonic() - before < 300  # a busy machine takes its time
         time.sleep(0.02)
     return work
 
