@@ -162,9 +162,11 @@ def write(folder: Path) -> None:
         for name, table in written.items():
             text = table.to_csv(index=False, date_format="%Y-%m-%d", lineterminator="\n")
             (own / f"{name}.csv").write_text(text, encoding="utf-8")
-        truths[member.name.lower()] = {
-            "typical_days": {k: v for k, v in truth.typical_days().items() if k in member.types},
-            "rate_ratio": truth.rate_ratios[MEASURE] if member.uses else None,
+        truths[member.name.lower()] = {  # rounded: the last digits differ by processor
+            "typical_days": {
+                k: round(v, 4) for k, v in truth.typical_days().items() if k in member.types
+            },
+            "rate_ratio": round(truth.rate_ratios[MEASURE], 4) if member.uses else None,
         }
     shown = "\n".join(f'{member.name.lower()} = "{member.name}"' for member in CLUB)
     (folder / "squad.toml").write_text(
