@@ -9,21 +9,18 @@ in proportion to the athletes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import exp, inf, log, log1p, sqrt
-from typing import Final, NamedTuple
+from math import exp, log, sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from slackwater.fitting.pooling.sites import ABSENT, OWN, Layout
+from slackwater.fitting.pooling.slices import draw_one, draw_share
 from slackwater.model.population import SHARED, prior_of
 from slackwater.model.priors import Priors
 
 Floats = NDArray[np.float64]
-
-_WIDTH: Final = 1.0  # of a slice, logits or logs
-_FURTHEST: Final = 12.0  # logit of a share
 
 
 class Drawn(NamedTuple):
@@ -165,9 +162,9 @@ class _Gibbs:
         def density(share: float, scale: float) -> float:
             return athletes_given(share, scale) + means_given(share, scale)
 
-        share = self._share(lambda s: density(s, scale), share)
+        share = draw_share(lambda s: density(s, scale), share, self.rng)
         if belief is not None:
-            scale = exp(self._slice(lambda x: density(share, exp(x)), log(scale)))
+            scale = exp(draw_one(lambda x: density(share, exp(x)), log(scale), self.rng))
         # Once more given standard scores: athletes move along as the spread does.
         towards, curvature = self._along(slots, apart, left)
 
@@ -176,7 +173,7 @@ class _Gibbs:
             return means_given(share, scale) + towards * moved - 0.5 * curvature * moved**2
 
         now = sqrt(share) * scale
-        new = self._share(scored, share)
+        new = draw_share(scored, share, self.rng)
         self._move(slots, (sqrt(new / share) - 1.0) * apart, left)
         share = new
         if belief is not None:
@@ -188,7 +185,7 @@ class _Gibbs:
                 moved = exp(x - start) - 1.0
                 return means_given(share, exp(x)) + towards * moved - 0.5 * curvature * moved**2
 
-            end = self._slice(together, start)
+            end = draw_one(together, start, self.rng)
             self._move(slots, (exp(end - start) - 1.0) * both, left)
             scale = exp(end)
         self.share[number], self.scale[number] = share, scale
@@ -201,27 +198,3 @@ class _Gibbs:
     def _move(self, slots: slice, by: Floats, left: Floats) -> None:
         self.athletes[:, slots] += by
         left -= np.einsum("aij,aj->ai", self.precision[:, :, slots], by)
-
-    def _share(self, log_density: Callable[[float], float], share: float) -> float:
-        def of_logit(x: float) -> float:
-            if abs(x) > _FURTHEST:
-                return -inf
-            share = 1.0 / (1.0 + exp(-x))
-            return log_density(share) - log1p(exp(-x)) - log1p(exp(x))
-
-        return 1.0 / (1.0 + exp(-self._slice(of_logit, log(share / (1.0 - share)))))
-
-    def _slice(self, log_density: Callable[[float], float], x: float) -> float:
-        """Draw from a density of one number (Neal 2003, Annals of Statistics 31:705-767)."""
-        level = log_density(x) + log(1.0 - self.rng.random())
-        low = x - _WIDTH * self.rng.random()
-        high = low + _WIDTH
-        while log_density(low) > level:
-            low -= _WIDTH
-        while log_density(high) > level:
-            high += _WIDTH
-        while True:
-            new = low + (high - low) * self.rng.random()
-            if log_density(new) >= level:
-                return new
-            low, high = (new, high) if new < x else (low, new)
