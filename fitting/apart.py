@@ -67,7 +67,14 @@ def apart(
     task = pickle.dumps((work.__module__, work.__name__, given))
     command = [sys.executable, "-c", _CHILD.format(memory=memory)]
     try:
-        done = subprocess.run(command, input=task, capture_output=True, timeout=seconds, check=True)
+        done = subprocess.run(
+            command,
+            input=task,
+            capture_output=True,
+            timeout=seconds,
+            check=True,
+            env=os.environ | ONE_THREAD,
+        )
     except subprocess.TimeoutExpired:
         raise ApartError(f"it took over {seconds} seconds") from None
     except subprocess.CalledProcessError:

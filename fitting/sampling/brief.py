@@ -7,7 +7,7 @@ posterior, drawn by `hamiltonian` instead of a sampler that has to find its way 
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from contextlib import AbstractContextManager, nullcontext
 from functools import partial
 from itertools import islice
@@ -16,9 +16,10 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 import pymc as pm
 import xarray as xr
+from numpy.typing import NDArray
 
 from slackwater.fitting.sampling.fit import TAILS, fit, identity
-from slackwater.fitting.sampling.hamiltonian import STUCK, draw
+from slackwater.fitting.sampling.hamiltonian import STUCK, Drawn, draw
 from slackwater.fitting.sampling.learnt import Learnt, watched_posterior
 from slackwater.fitting.sampling.machine_code import MachineCode, compile_model
 from slackwater.fitting.sampling.naming import constant, named_draws
@@ -49,13 +50,10 @@ def fit_briefly(season: Season, *, priors: Priors, seed: int) -> Posterior:
     season = season.observed()
 
     def learn(stretches: tuple[Stretch, ...], least: int = LEAST, most: int = MOST) -> Learnt:
-        model, code, start = compiled_for(season, priors, stretches)
-        of_nights = [n.UNLOGGED_DIP in name for name in code.names]
-        many = np.repeat((np.array(code.lengths) > MANY) | of_nights, code.lengths)
-        middle = np.repeat(start, code.lengths)
-        rounds = draw(code.densities(), middle, ~many, seed, DRAWS)
+        compiled = compiled_for(season, priors, stretches)
+        model, rounds = compiled.model, compiled.rounds(seed, DRAWS)
         for drawn in islice(rounds, least - 1, most):
-            posterior = named_draws(model, code, drawn.points)
+            posterior = named_draws(model, compiled.code, drawn.points)
             checks = _check(posterior)
             if checks.usable and drawn.accepted > STUCK:
                 break
@@ -74,6 +72,18 @@ class Compiled(NamedTuple):
     model: pm.Model
     code: MachineCode
     start: list[float]
+
+    @property
+    def core(self) -> NDArray[np.bool_]:
+        """Which parameters there is not one of for each session, night or so."""
+        of_nights = [n.UNLOGGED_DIP in name for name in self.code.names]
+        many = (np.array(self.code.lengths) > MANY) | of_nights
+        return ~np.repeat(many, self.code.lengths)
+
+    def rounds(self, seed: int, draws: int) -> Iterator[Drawn]:
+        """Yield so many draws of each chain, and more of them for as long as more is asked for."""
+        middle = np.repeat(self.start, self.code.lengths)
+        return draw(self.code.densities(), middle, self.core, seed, draws)
 
 
 # What a process knows by now. Where several begin at once, each has its model made while the others

@@ -12,7 +12,7 @@ disagree, there were too few draws.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -36,6 +36,7 @@ _FIRST: Final = (0.12, 0.8, 10)  # step, length and most steps of a path, while 
 _STEP: Final = 0.3
 _NEAR: Final = 1e-4  # for differences of the gradient
 _READ: Final = 4  # chains that curvature is read at
+_LOST: Final = 1000.0  # of energy, as samplers of this kind have it
 _LEAST: Final = 0.05  # curvature of a direction; below, priors would have to be flatter than ours
 
 
@@ -82,18 +83,16 @@ def draw(
         return float(logs[0]), slopes[0]
 
     mode = _core_mode(density, start[order], cores)
-    scale = Scale.of(_curvature(ordered, mode, cores), np.ones(len(start) - cores))
+    scale = Scale.of(curvature(ordered, mode, cores), np.ones(len(start) - cores))
     points = rng.standard_normal((CHAINS, len(start)))
     points[:, :cores] = mode[:cores] + _SPREAD * scale.core_spread(points[:, :cores])
-    chains = _Chains(ordered, points, rng)
+    chains = Chains(ordered, points, rng)
     chains.step, length, most = _FIRST
     for _ in range(WARM[0]):
         chains.go(scale, length, adapting=1.0, most=most)
     likeliest = chains.points[np.argsort(chains.logs)[-_READ:]]
-    rows = np.mean([_curvature(ordered, point, cores) for point in likeliest], axis=0)
-    others = np.mean(
-        [_own_curvature(ordered, point, cores, rng) for point in chains.points], axis=0
-    )
+    rows = np.mean([curvature(ordered, point, cores) for point in likeliest], axis=0)
+    others = np.mean([own_curvature(ordered, point, cores, rng) for point in chains.points], axis=0)
     scale, chains.step = Scale.of(rows, np.maximum(others, 1.0)), _STEP
     for _ in range(WARM[1]):
         chains.go(scale, _LENGTH, adapting=0.8)
@@ -150,6 +149,12 @@ class Scale:
         root = cholesky(left, lower=True)
         return cls(ties, roots, root, cho_solve((root, True), np.eye(cores)))
 
+    def narrowed(self, precision: Floats) -> Scale:
+        """Return the scale where a factor of so much precision more is known of the core."""
+        root = cholesky(self.root @ self.root.T + precision, lower=True, check_finite=False)
+        inverse = cho_solve((root, True), np.eye(len(root)), check_finite=False)
+        return replace(self, root=root, covariance=inverse)
+
     def momentum(self, normal: Floats) -> Floats:
         """Return draws of Normal(0, P) from standard normal ones, shape (chains, length)."""
         core, others = np.split(normal, [len(self.root)], axis=1)
@@ -170,14 +175,21 @@ class Scale:
         return np.asarray(solve_triangular(self.root.T, normal.T, lower=False).T)
 
 
-class _Chains:
+class Chains:
     """Chains side by side."""
 
     def __init__(self, densities: Densities, points: Floats, rng: np.random.Generator) -> None:
-        self.densities, self.points, self.rng = densities, points, rng
+        """Begin at points, shape (chains, length), of a density as `draw` takes it."""
+        self.densities, self.rng = densities, rng
         self.step = _STEP
+        self.lost = 0  # paths whose energy was off by more than any that is followed well
         self._chances: list[Floats] = []
-        self.logs, self.slopes = densities(points)
+        self.put(points)
+
+    def put(self, points: Floats) -> None:
+        """Go on from other points, or from these under a density that has changed."""
+        self.points = points
+        self.logs, self.slopes = self.densities(points)
 
     def go(self, scale: Scale, length: float, adapting: float = 0.0, most: float = np.inf) -> None:
         """Follow one path from each chain's point.
@@ -193,14 +205,15 @@ class _Chains:
         steps = int(min(most, max(1, round(length * self.rng.uniform(0.6, 1.4) / step))))
         before = self.logs - _kinetic(scale, momentum)
         points, slopes = self.points, self.slopes
-        for _ in range(steps):
-            momentum = momentum + 0.5 * step * slopes
-            points = points + step * scale.velocity(momentum)
-            logs, slopes = self.densities(points)
-            momentum = momentum + 0.5 * step * slopes
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", over="ignore"):  # of paths that are lost
+            for _ in range(steps):
+                momentum = momentum + 0.5 * step * slopes
+                points = points + step * scale.velocity(momentum)
+                logs, slopes = self.densities(points)
+                momentum = momentum + 0.5 * step * slopes
             gained = np.minimum(0.0, logs - _kinetic(scale, momentum) - before)
         chance = np.exp(np.where(np.isnan(gained), -np.inf, gained))
+        self.lost += int((~(gained > -_LOST)).sum())
         moves = self.rng.random(len(chance)) < chance
         self.points = np.where(moves[:, None], points, self.points)
         self.slopes = np.where(moves[:, None], slopes, self.slopes)
@@ -241,7 +254,7 @@ def _core_mode(density: Density, start: Floats, cores: int) -> Floats:
     return point
 
 
-def _curvature(densities: Densities, point: Floats, cores: int) -> Floats:
+def curvature(densities: Densities, point: Floats, cores: int) -> Floats:
     """Return the core's rows of the negative Hessian, shape (cores, length)."""
     moved = np.tile(point, (1 + cores, 1))
     moved[np.arange(cores) + 1, np.arange(cores)] += _NEAR
@@ -249,7 +262,7 @@ def _curvature(densities: Densities, point: Floats, cores: int) -> Floats:
     return np.asarray((slopes[0] - slopes[1:]) / _NEAR)
 
 
-def _own_curvature(
+def own_curvature(
     densities: Densities, point: Floats, cores: int, rng: np.random.Generator
 ) -> Floats:
     """Return about the diagonal of the others' negative Hessian, from one step in all of them.

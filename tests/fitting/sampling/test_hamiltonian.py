@@ -68,3 +68,17 @@ def test_paths_that_leave_where_there_is_any_density_are_not_followed() -> None:
     points, accepted = next(draw(densities, np.zeros(4), np.ones(4, bool), seed=3, draws=60))
     assert accepted > STUCK
     assert np.abs(points).max() <= 3
+
+
+def test_a_scale_where_more_is_known_of_the_core_is_that_of_both() -> None:
+    rows = np.array([[3.0, 0.5, 0.4, 0, 0.2], [0.5, 2.0, 0, 0.3, 0]])
+    more = np.array([[1.5, -0.2], [-0.2, 0.7]])
+    both = rows + np.hstack([more, np.zeros((2, 3))])
+    found, expected = Scale.of(rows, np.ones(3)).narrowed(more), Scale.of(both, np.ones(3))
+    momentum = np.eye(5)
+    np.testing.assert_allclose(
+        found.velocity(momentum), expected.velocity(momentum), rtol=1e-12, atol=1e-14
+    )
+    np.testing.assert_allclose(
+        found.momentum(momentum), expected.momentum(momentum), rtol=1e-12, atol=1e-14
+    )
