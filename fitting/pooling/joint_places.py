@@ -1,159 +1,165 @@
-"""Where what athletes share stands in the vector that they and their group are sampled in."""
+"""Which of all athletes' parameters the group tells of, and how they hang together."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from slackwater.fitting.sampling.machine_code import MachineCode
 from slackwater.model import names as n
 from slackwater.model.design import design_of
+from slackwater.model.population import SHARED, prior_of
+from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+NOBODY: Final = -1  # in the place of a group's mean: no other athlete has the label
+NAMES: Final = tuple(each.name for each in SHARED)
+# The log SD of a family's members among an athlete's parameters; all athletes have the group's.
+FAMILY_SD: Final = {
+    n.TYPE_LOG_DIP: n.TYPE_DIP_SD,
+    n.TYPE_LOG_RATE: n.TYPE_RATE_SD,
+    n.ATTRIBUTE_DIP: n.ATTRIBUTE_DIP_SD,
+    n.ATTRIBUTE_RATE: n.ATTRIBUTE_RATE_SD,
+}
+# What readings know through types' log dips alone: it is drawn given these.
+OF_DIPS: Final = frozenset({n.TYPE_DIP_MEAN, n.TYPE_LOG_DIP, n.ATTRIBUTE_DIP})
+_SCORES: Final = {n.TYPE_LOG_RATE: n.TYPE_RATE_Z}  # what an athlete's parameters hold of it
 
-class Shares(NamedTuple):
-    """Where quantities that are shared stand among all athletes' parameters, E of them each.
+
+class Rows(NamedTuple):
+    """What the group tells of among all athletes' parameters: a row each, R of them.
 
     Attributes:
-        at: place of the parameter, shape (E,).
-        mean: the group's mean that it has, shape (E,).
-        quantity: which of `SHARED` it is, shape (E,).
-        centre: of what is believed of one athlete.
+        athlete: whose, shape (R,).
+        quantity: which of `SHARED`.
+        mean: which of the group's means; `NOBODY` where it is the athlete's alone.
+        at: place of the parameter.
+        centre: of what is believed of one athlete: its standard score is (x - centre) / scale.
         scale: its SD.
-    """
-
-    at: Ints
-    mean: Ints
-    quantity: Ints
-    centre: Floats
-    scale: Floats
-
-    @classmethod
-    def of(cls, rows: list[tuple[int, int, int, float, float]]) -> Shares:
-        """Take a row of five for each."""
-        table = np.array(rows, float).reshape(-1, 5).T
-        at, mean, quantity = table[:3].astype(np.int64)
-        return cls(at, mean, quantity, table[3], table[4])
-
-
-class Dips(NamedTuple):
-    """The log dips of types that others have too, E of them in all, with P attribute values.
-
-    Attributes:
-        at: places of the log dips, shape (E,).
-        mean: the group's means of their scores, shape (E,).
-        middle: places of the athlete's mean over types, shape (E,).
-        sd: places of the log SD between types, shape (E,).
-        of: which of the log dips has an attribute value, shape (P,).
-        value: place of that value's score, shape (P,).
+        dips: which rows are log dips of types, D of them, whose centre and scale are parameters.
+        middle: places of their centres, the means over types, shape (D,).
+        sd: places of the logs of their scales, shape (D,).
+        of: which of the D an attribute's value adds to, a pair of both each, shape (P,).
+        value: place of the value's score, shape (P,).
         value_sd: place of the log of its SD, shape (P,).
     """
 
-    at: Ints
+    athlete: Ints
+    quantity: Ints
     mean: Ints
+    at: Ints
+    centre: Floats
+    scale: Floats
+    dips: Ints
     middle: Ints
     sd: Ints
     of: Ints
     value: Ints
     value_sd: Ints
 
-    @classmethod
-    def of_rows(cls, rows: list[tuple[int, int, int, int]], values: list[list[int]]) -> Dips:
-        """Take rows of the first four, and for each the places of value and SD in turn."""
-        of = np.repeat(np.arange(len(values)), [len(each) // 2 for each in values])
-        pairs = np.array([place for each in values for place in each], int).reshape(-1, 2)
-        at, mean, middle, sd = np.array(rows, int).reshape(-1, 4).T
-        return cls(at, mean, middle, sd, of, pairs[:, 0], pairs[:, 1])
+    def scores(self, parameters: Floats) -> Floats:
+        """Return the standard scores of all rows, shape (R,), of parameters."""
+        t = (parameters[self.at] - self.centre) / self.scale
+        sd = np.exp(parameters[self.sd])
+        apart = parameters[self.at[self.dips]] - parameters[self.middle]
+        t[self.dips] = (apart - self.added(parameters)) / sd
+        return t
+
+    def added(self, parameters: Floats) -> Floats:
+        """Return what attributes' values add to each log dip, shape (D,)."""
+        added = np.exp(parameters[self.value_sd]) * parameters[self.value]
+        return np.asarray(np.bincount(self.of, added, len(self.dips)), float)
 
 
-class TypeDips(NamedTuple):
-    """How the group's log dips of its K types are sampled: places in the vector.
+def labels_of(season: Season) -> dict[str, tuple[str | None, ...]]:
+    """Return a season's labels of each quantity of `SHARED`; one None where it has none."""
+    of_dim = {
+        n.TYPE: season.types,
+        n.ATTRIBUTE_VALUE: design_of(season).attribute_values,
+        n.INTERVENTION: season.interventions,
+        n.STRESSOR: season.stressors,
+    }
+    return {each.name: tuple(of_dim[each.dim]) if each.dim else (None,) for each in SHARED}
 
-    A group's readings tell each type's log dip, and how types and how athletes differ in it. They
-    tell less what all types have in common, and that goes along with everything else. So sampled
-    are each type's mean as it is, and the logs of both SDs, in the places of the standard scores,
-    of the share between athletes and of the SD of both together.
 
-    Attributes:
-        at: the types' means, shape (K,).
-        middle: the mean over types.
-        share: the share between athletes; here log of the SD between types.
-        both: the log SD of both; here that between athletes.
-        middle_share: the share between athletes of the mean over types.
-        scale: the SD of what is believed of one athlete's mean over types.
-        belief: mean and SD of the log SD of both.
+def places_of(code: MachineCode, start: int) -> dict[str, Ints]:
+    """Return the places of an athlete's parameters among those of all, by quantity's name.
+
+    Args:
+        code: the athlete's.
+        start: place of the first.
     """
-
-    at: Ints
-    middle: int
-    share: int
-    both: int
-    middle_share: int
-    scale: float
-    belief: Floats
-
-    def taken(self, points: Floats) -> Floats:
-        """Return points in which scores, share and SD of both stand in their places."""
-        out = points.copy()
-        of_types, of_athletes = points[..., self.share], points[..., self.both]
-        out[..., self.share] = 2 * (of_athletes - of_types)
-        log_both = 0.5 * np.logaddexp(2 * of_types, 2 * of_athletes)
-        out[..., self.both] = (log_both - self.belief[0]) / self.belief[1]
-        left = points[..., self.at] - self._middle(points)[..., None]
-        out[..., self.at] = left * np.exp(-of_types)[..., None]
-        return out
-
-    def _middle(self, points: Floats) -> Floats:
-        unknown = 1.0 / (1.0 + np.exp(points[..., self.middle_share]))
-        return np.asarray(self.scale * np.sqrt(unknown) * points[..., self.middle])
-
-    def given(self, point: Floats, taken: Floats, slopes: Floats) -> tuple[float, Floats]:
-        """Return what the log density gains at a sampled point, and its slopes there.
-
-        Args:
-            point: as it is sampled.
-            taken: the same as `taken` gives it.
-            slopes: of the log density by what is taken.
-        """
-        out = slopes.copy()
-        by_type, scores = slopes[self.at], taken[self.at]
-        narrow = np.exp(-point[self.share])
-        share = 1.0 / (1.0 + np.exp(-taken[self.share]))
-        by_both = slopes[self.both] / self.belief[1]
-        out[self.at] = by_type * narrow
-        out[self.share] = (1 - share) * by_both - 2 * slopes[self.share]
-        out[self.share] -= by_type @ scores + len(scores)
-        out[self.both] = share * by_both + 2 * slopes[self.share]
-        by_middle = -float(by_type.sum() * narrow)
-        of_middle = 1.0 / (1.0 + np.exp(-point[self.middle_share]))
-        out[self.middle] += by_middle * self.scale * np.sqrt(1 - of_middle)
-        out[self.middle_share] -= 0.5 * by_middle * of_middle * float(self._middle(point))
-        return -float(len(scores) * point[self.share]), out
+    starts = start + np.cumsum([0, *code.lengths])
+    found = {
+        name.removesuffix("_log__"): np.arange(a, b)
+        for name, a, b in zip(code.names, starts, starts[1:], strict=False)
+    }
+    return found | {name: found[held] for name, held in _SCORES.items() if held in found}
 
 
-def dips_of(
-    labels: tuple[str | None, ...],
-    at: dict[str, Ints],
-    season: Season,
-    where: dict[tuple[str, str | None], int],
-) -> Iterator[tuple[tuple[int, int, int, int], list[int]]]:
-    """Yield a row of an athlete's `Dips` for each type, and the places of its values."""
-    values = at.get(n.ATTRIBUTE_DIP, ())
-    for place, label, has in zip(
-        at[n.TYPE_LOG_DIP], labels, design_of(season).type_has_value, strict=True
-    ):
-        mean = where.get((n.TYPE_LOG_DIP, label), -1)
-        if mean >= 0:
-            pairs = [
-                int(each)
-                for value, there in zip(values, has, strict=True)
-                if there
-                for each in (value, at[n.ATTRIBUTE_DIP_SD][0])
-            ]
-            middle, sd = at[n.TYPE_DIP_MEAN][0], at[n.TYPE_DIP_SD][0]
-            yield (int(place), mean, int(middle), int(sd)), pairs
+def shared_by(
+    labels: Sequence[dict[str, tuple[str | None, ...]]], places: Sequence[dict[str, Ints]]
+) -> tuple[tuple[str, str | None], ...]:
+    """Return what has a mean of the group's: what is no label's, and labels of two athletes."""
+    counts: dict[tuple[str, str | None], int] = {}
+    for has, at in zip(labels, places, strict=True):
+        for name in NAMES:
+            if name in at:
+                for label in has[name]:
+                    counts[name, label] = counts.get((name, label), 0) + 1
+    return tuple(key for key, count in counts.items() if key[1] is None or count > 1)
+
+
+def rows_of(
+    seasons: Sequence[Season],
+    places: Sequence[dict[str, Ints]],
+    shared: Sequence[tuple[str, str | None]],
+    priors: Priors,
+) -> Rows:
+    """Return the rows of all athletes, one athlete after the other.
+
+    Args:
+        seasons: one an athlete.
+        places: theirs.
+        shared: what has a mean of the group's.
+        priors: what is believed of one athlete.
+    """
+    where = {key: place for place, key in enumerate(shared)}
+    rows: list[tuple[int, int, int, int]] = []
+    beliefs: list[tuple[float, float]] = []
+    dips: list[tuple[int, int, int]] = []
+    values: list[tuple[int, int, int]] = []
+    for athlete, (season, at) in enumerate(zip(seasons, places, strict=True)):
+        labels, has_value = labels_of(season), design_of(season).type_has_value
+        for number, each in enumerate(SHARED):
+            if each.name not in at:
+                continue
+            belief = (0.0, 1.0) if each.family else prior_of(each, priors)
+            for member, (place, label) in enumerate(
+                zip(at[each.name], labels[each.name], strict=True)
+            ):
+                if each.name == n.TYPE_LOG_DIP:
+                    values += [
+                        (len(dips), int(value), int(at[n.ATTRIBUTE_DIP_SD][0]))
+                        for value, has in zip(
+                            at.get(n.ATTRIBUTE_DIP, ()), has_value[member], strict=True
+                        )
+                        if has
+                    ]
+                    middle, sd = at[n.TYPE_DIP_MEAN][0], at[n.TYPE_DIP_SD][0]
+                    dips.append((len(rows), int(middle), int(sd)))
+                mean = where.get((each.name, label), NOBODY)
+                rows.append((athlete, number, mean, int(place)))
+                beliefs.append((belief[0], belief[1]))
+    return Rows(
+        *np.array(rows, np.int64).reshape(-1, 4).T,
+        *np.array(beliefs, float).reshape(-1, 2).T,
+        *np.array(dips, np.int64).reshape(-1, 3).T,
+        *np.array(values, np.int64).reshape(-1, 3).T,
+    )

@@ -1,32 +1,25 @@
-"""Athletes and their group learnt together, readings and all: what pooling is held to.
-
-The log density of the whole is that of each athlete's own model, as it is compiled for one athlete,
-with what is believed of a single athlete taken out and what the group believes put in:
-
-    sum over athletes of [ log p(readings, athlete) + sum of log N(t; a w, b^2) - log N(t) ]
-
-where t is a quantity's standard score under the priors, w ~ N(0, 1) the group's mean of it,
-b^2 ~ Uniform(0, 1) the share between athletes and a^2 = 1 - b^2. So nothing of the model is stated
-twice, and a group of which nothing is known (b = 1) is as many single athletes.
-"""
+"""Athletes and their group learnt together, readings and all: what pooling is held to."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, Final
+from functools import partial
+from typing import Final
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from nutpie.compiled_pyfunc import from_pyfunc
 
+from slackwater.fitting.apart import apart
 from slackwater.fitting.pooling.alone import alone_of_draws
-from slackwater.fitting.pooling.joint_density import JointDensity
+from slackwater.fitting.pooling.joint_chain import ChainDrawn, JointChain
+from slackwater.fitting.pooling.joint_density import Group, JointDensity
 from slackwater.fitting.pooling.pool import OfGroup, Pooled
 from slackwater.fitting.sampling.brief import compiled_for
-from slackwater.fitting.sampling.fit import TARGET_ACCEPT, check, sampled
-from slackwater.fitting.sampling.machine_code import POINT
+from slackwater.fitting.sampling.fit import check
 from slackwater.fitting.sampling.naming import named_draws
 from slackwater.fitting.sampling.posterior import FitChecks, flat
 from slackwater.model import names as n
@@ -38,10 +31,8 @@ from slackwater.model.season import Season
 
 Floats = NDArray[np.float64]
 
+ALONE: Final = 10  # draws of each of several chains of an athlete alone, before all are joined
 MOST_ATHLETES: Final = 30  # beyond, pooling in two stages tells the same in a fraction of the time
-# Steps double with it. Once warm, draws take 5 or 6; far from where it settles a chain would take
-# ten for its first draws, a third of all steps of a short run.
-_MAX_DEPTH: Final = 7
 
 
 @dataclass(frozen=True)
@@ -62,8 +53,8 @@ def fit_jointly(
     *,
     priors: Priors | None = None,
     seed: int = 0,
-    draws: int = 500,
-    tune: int = 400,
+    draws: int = 1600,
+    tune: int = 200,
     chains: int = 4,
     cores: int | None = None,
 ) -> Joint:
@@ -76,7 +67,7 @@ def fit_jointly(
         priors: what is believed of an athlete of whose group nothing is known.
         seed: the same seed gives the same draws.
         draws: draws kept in each chain.
-        tune: draws before them.
+        tune: draws before them, with which each chain warms up.
         chains: number of chains.
         cores: chains sampled at once; all the machine's cores if left out.
 
@@ -96,55 +87,25 @@ def fit_jointly(
                 f"{season.name} is longer than half a year, in which recovery itself may change. "
                 "Give a shorter season, or fit each athlete alone and pool them."
             )
-    joint = JointDensity([compiled_for(season, priors) for season in seasons], seasons, priors)
-    points, stats = _sample(joint, seed, draws, tune, chains, cores)
-    return _joint(joint, seasons, priors, points, stats)
+    run = partial(apart, chain_of, seasons, priors)
+    seeds = np.random.default_rng(seed).integers(2**31, size=chains).tolist()
+    with ThreadPoolExecutor(cores or os.cpu_count()) as at_once:
+        runs = [at_once.submit(run, each, draws, tune, seconds=None, memory=None) for each in seeds]
+        return _joint(seasons, priors, [each.result() for each in runs])
 
 
-def _sample(
-    joint: JointDensity, seed: int, draws: int, tune: int, chains: int, cores: int | None
-) -> tuple[Floats, xr.Dataset]:
-    def start(seed: int) -> Floats:
-        return joint.start + np.random.default_rng(seed).uniform(-0.3, 0.3, len(joint.start))
-
-    def expand(*seeds: int) -> Callable[[Floats], dict[str, Floats]]:
-        return lambda point: {POINT: point}
-
-    size = len(joint.start)
-    model = from_pyfunc(
-        size,
-        joint.density,
-        expand,
-        [np.dtype(np.float64)],
-        [(size,)],
-        [POINT],
-        make_initial_point_fn=start,
+def _joint(seasons: Sequence[Season], priors: Priors, drawn: Sequence[ChainDrawn]) -> Joint:
+    chains, draws = len(drawn), len(drawn[0].parameters)
+    joint = JointDensity([compiled_for(each, priors) for each in seasons], seasons, priors)
+    groups = Group(
+        *(np.concatenate(parts) for parts in zip(*(c.groups for c in drawn), strict=True))
     )
-    drawn, stats = sampled(
-        model,
-        draws=draws,
-        tune=tune,
-        chains=chains,
-        cores=cores,
-        seed=seed,
-        target_accept=TARGET_ACCEPT,
-        maxdepth=_MAX_DEPTH,
-        low_rank_modified_mass_matrix=True,  # the group's means go along with their athletes'
-    )
-    return drawn[POINT].values, stats
-
-
-def _joint(
-    joint: JointDensity, seasons: Sequence[Season], priors: Priors, points: Floats, stats: Any
-) -> Joint:
-    chains, draws = points.shape[:2]
-    flat_points = points.reshape(chains * draws, -1)
-    population = joint.population(flat_points)
-    every = joint.athletes(flat_points)
+    population = joint.population(groups)
     athletes, judged = [], {}
-    for place, (season, values) in enumerate(zip(seasons, every, strict=True)):
-        model, code, _ = compiled_for(season, priors)
-        named = named_draws(model, code, values.reshape(chains, draws, -1))
+    for place, season in enumerate(seasons):
+        own = np.array([each.parameters[:, joint.own(place)] for each in drawn])
+        compiled = compiled_for(season, priors)  # anew: what athletes share holds the last one's
+        named = named_draws(compiled.model, compiled.code, own)
         alone = alone_of_draws(flat(named), season, priors, most=chains * draws)
         even = np.full(len(alone.values), 1.0 / len(alone.values))
         athletes.append(OfGroup(alone, even, 0.0, alone.values))
@@ -156,7 +117,20 @@ def _joint(
             for name, values in judged.items()
         }
     )
-    return Joint(Pooled(population, tuple(athletes)), check(dataset, stats))
+    lost = xr.Dataset({"diverging": (n.CHAIN, [each.divergences for each in drawn])})
+    return Joint(Pooled(population, tuple(athletes)), check(dataset, lost))
+
+
+def chain_of(
+    seasons: Sequence[Season], priors: Priors, seed: int, draws: int, tune: int
+) -> ChainDrawn:
+    """Return draws of one chain, in a process of its own: in one they wait for each other."""
+    compiled = [compiled_for(season, priors) for season in seasons]
+    joint = JointDensity(compiled, seasons, priors)
+    drawn = [next(each.rounds(seed + at, ALONE)).points for at, each in enumerate(compiled)]
+    alone = np.concatenate([points.reshape(-1, points.shape[-1]) for points in drawn], axis=1)
+    core = np.concatenate([each.core for each in compiled])
+    return JointChain(joint, alone, core, seed).draw(tune, draws)
 
 
 def _of_population(population: Population) -> dict[str, Floats]:

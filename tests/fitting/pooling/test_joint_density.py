@@ -1,40 +1,21 @@
-"""The joint log density: its limit is single athletes, and its gradient is its own."""
+"""The joint log density's parts: single athletes, and what their group believes of them."""
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 import pytest
-from numpy.typing import NDArray
+from scipy.stats import norm
 
-from slackwater.fitting.pooling.joint_density import JointDensity
-from slackwater.fitting.sampling.brief import compiled_for
+from slackwater.fitting.pooling.joint_density import Group, JointDensity
 from slackwater.model import names as n
+from slackwater.model.population import SHARED
 from slackwater.model.priors import Priors
-from tests.model.seasons import season, table
-
-Floats = NDArray[np.float64]
-
-# The second has a type, a measure and attribute values of its own.
-OTHER: Final = {
-    "sessions": table("sessions").replace({"type": {"heavy lifting": "hill run"}}),
-    "types": table("types").replace(
-        {"type": {"heavy lifting": "hill run"}, "mode": {"lift": "run"}}
-    ),
-    "interventions": table("interventions").replace({"intervention": {"beet juice": "long nap"}}),
-}
+from tests.fitting.pooling.joined import Floats, joined, point
 
 
 @pytest.fixture(scope="module")
 def joint() -> JointDensity:
-    seasons = [season().observed(), season(**OTHER).observed()]
-    compiled = [compiled_for(each, Priors()) for each in seasons]
-    return JointDensity(compiled, seasons, Priors())
-
-
-def point(joint: JointDensity) -> Floats:
-    return joint.start + 0.3 * np.random.default_rng(4).standard_normal(len(joint.start))
+    return joined()
 
 
 def test_what_two_athletes_have_is_shared_and_nothing_else(joint: JointDensity) -> None:
@@ -45,41 +26,68 @@ def test_what_two_athletes_have_is_shared_and_nothing_else(joint: JointDensity) 
     assert "mode: run" not in of[n.ATTRIBUTE_DIP]
 
 
-def test_a_group_of_which_nothing_is_known_is_so_many_single_athletes(joint: JointDensity) -> None:
-    """Log densities are equal where all of what is believed of one is between athletes."""
+def test_scores_of_log_dips_are_what_the_model_of_one_athlete_believes(joint: JointDensity) -> None:
+    """The SD of log dips stands in no reading: by it the density changes as its prior does."""
+    parameters = point(joint).parameters
+    place, own = joint.rows.sd[0], joint.own(0)
+    moved = parameters.copy()
+    moved[place] += 0.3
+    before, after = (float(joint.densities[0](p[None, own])[0][0]) for p in (parameters, moved))
+    dips = joint.rows.dips[joint.rows.sd == place]
+
+    def log_prior(parameters: Floats) -> float:
+        log_sd = parameters[place]
+        scores = joint.rows.scores(parameters)[dips]
+        of_sd = norm.logpdf(log_sd, *Priors().type_dip_sd)
+        return float(of_sd + (norm.logpdf(scores) - log_sd).sum())
+
+    assert after - before == pytest.approx(log_prior(moved) - log_prior(parameters), abs=1e-9)
+
+
+def test_what_the_group_believes_of_an_athlete_takes_the_place_of_the_prior(
+    joint: JointDensity,
+) -> None:
     at = point(joint)
-    means, shares, families = (len(x) for x in (joint.shared, joint.quantities, joint.families))
-    at[: means + shares + families] = 0.0
-    at[means : means + shares] = 30.0
-    assert joint.types is not None
-    at[joint.types.share], at[joint.types.both] = Priors().type_dip_sd.mean - np.array([15.0, 0.0])
-    share = 1 / (1 + np.exp(-30.0))
-    alone = sum(
-        code.density()(own)[0] for code, own in zip(joint.codes, joint.athletes(at), strict=True)
-    )
-    found = joint.density()(at)[0] - shares * np.log(share * (1 - share))
-    found += len(joint.types.at) * at[joint.types.share]  # types' means are sampled as they are
-    assert found == pytest.approx(alone, abs=1e-6)
+    scores = joint.rows.scores(at.parameters)
+    for athlete in range(joint.athletes):
+        x = at.parameters[joint.own(athlete)]
+        believed = joint.believed(athlete, at.group, at.parameters, np.arange(len(x)))
+        mine = joint.told & (joint.rows.athlete == athlete)
+        b2 = at.group.share[joint.rows.quantity[mine]]
+        means = np.sqrt(1 - b2) * at.group.means[joint.rows.mean[mine]]
+        expected = norm.logpdf(scores[mine], means, np.sqrt(b2)) - norm.logpdf(scores[mine])
+        log, slopes = believed.densities(x[None])
+        assert log[0] == pytest.approx((expected + 0.5 * np.log(b2)).sum(), abs=1e-9)
+        step = 1e-5 * np.random.default_rng(athlete).standard_normal(len(x))
+        up, down = believed.densities(np.array([x + step, x - step]))[0]
+        assert (up - down) / 2 == pytest.approx(slopes[0] @ step, rel=1e-5)
+        middle = believed.densities(x[None])[0][0]
+        bent = -step @ believed.precision @ step
+        assert up + down - 2 * middle == pytest.approx(bent, abs=1e-11)
 
 
-def test_the_gradient_is_that_of_finite_differences(joint: JointDensity) -> None:
-    density, at = joint.density(), point(joint)
-    slopes = density(at)[1]
-    differences = []
-    for place in range(len(at)):
-        step = np.zeros(len(at))
-        step[place] = 1e-5
-        differences.append((density(at + step)[0] - density(at - step)[0]) / 2e-5)
-    np.testing.assert_allclose(slopes, differences, rtol=1e-5, atol=1e-4)
-
-
-def test_the_group_at_a_point_is_what_the_athletes_are_drawn_from(joint: JointDensity) -> None:
+def test_a_group_of_which_nothing_is_known_believes_what_is_believed_of_one(
+    joint: JointDensity,
+) -> None:
+    """All of what is believed of one is between athletes then."""
     at = point(joint)
-    at[: len(joint.shared)] = 0.0
-    apart = joint.population(at[None])
-    assert apart.athletes == 2
-    assert apart.means[n.SESSION_SD] == pytest.approx([Priors().session_sd.mean])
-    assert apart.labels[n.TYPE_LOG_DIP] == ("easy paddle", "row intervals")
-    logit = at[len(joint.shared) + joint.quantities.tolist().index(5)]
-    share = 1 / (1 + np.exp(-logit))
-    assert apart.spreads[n.SESSION_SD] == pytest.approx([Priors().session_sd.sd * np.sqrt(share)])
+    unknown = at.group._replace(logits=np.full(len(SHARED), 40.0))
+    for athlete in range(joint.athletes):
+        x = at.parameters[joint.own(athlete)]
+        believed = joint.believed(athlete, unknown, at.parameters, np.arange(len(x)))
+        log, slopes = believed.densities(x[None])
+        assert log[0] == pytest.approx(0.0, abs=1e-6)
+        np.testing.assert_allclose(slopes, 0.0, atol=1e-6)
+
+
+def test_the_population_is_what_the_athletes_are_drawn_from(joint: JointDensity) -> None:
+    group = point(joint).group
+    found = joint.population(Group(*(part[None] for part in group)))
+    assert found.athletes == 2
+    assert found.labels[n.TYPE_LOG_DIP] == ("easy paddle", "row intervals")
+    number = [each.name for each in SHARED].index(n.SESSION_SD)
+    mean = group.means[joint.shared.index((n.SESSION_SD, None))]
+    belief, share = Priors().session_sd, group.share[number]
+    expected = belief.mean + belief.sd * np.sqrt(1 - share) * mean
+    assert found.means[n.SESSION_SD] == pytest.approx([expected])
+    assert found.spreads[n.SESSION_SD] == pytest.approx([belief.sd * np.sqrt(share)])

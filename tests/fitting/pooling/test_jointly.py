@@ -1,4 +1,4 @@
-"""What cannot be fitted jointly is refused before anything is compiled."""
+"""Athletes and their group in one fit, and what is refused before anything is compiled."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from slackwater.fitting.pooling.jointly import MOST_ATHLETES, fit_jointly
+from slackwater.model import names as n
 from slackwater.model.errors import QuestionError
 from slackwater.model.season import Season
 from tests.model.seasons import season, table
@@ -24,3 +25,27 @@ def test_a_season_in_which_recovery_may_change_is_refused() -> None:
     long = Season.from_tables("years", readings, sessions=table("sessions"))
     with pytest.raises(QuestionError, match="years is longer than half a year"):
         fit_jointly([season(), long])
+
+
+def test_chains_agree_and_the_same_seed_draws_the_same() -> None:
+    """Three athletes, whose draws are their own: each has the readings' noise."""
+    seasons = [season(), season(), season(readings=_noisier())]
+    joint = fit_jointly(seasons, seed=3, draws=150, tune=120, chains=2)
+    assert joint.checks.draws == 300
+    assert joint.checks.divergences == 0
+    assert joint.checks.worst_rhat < 1.2
+    again = fit_jointly(seasons, seed=3, draws=150, tune=120, chains=2, cores=1)
+    for one, other in zip(joint.pooled.athletes, again.pooled.athletes, strict=True):
+        np.testing.assert_array_equal(one.values, other.values)
+    calm, same, noisy = (
+        float(np.median(each.column(n.NOISE_SD))) for each in joint.pooled.athletes
+    )
+    assert noisy > max(calm, same)
+    assert joint.pooled.population.athletes == 3
+    assert joint.pooled.athletes[0].typical_days("row intervals").shape == (300,)
+
+
+def _noisier() -> pd.DataFrame:
+    read = table("readings")
+    middle = np.log(read["rmssd_ms"]).mean()
+    return read.assign(rmssd_ms=np.exp(middle + 2 * (np.log(read["rmssd_ms"]) - middle)))
