@@ -1,10 +1,9 @@
 """Squads with known truth: what is learnt of the group, and what it is worth to each athlete.
 
-    python -m tests.studies.squads [--squads 4] [--athletes 8] [--joint 1] [--sizes 4] [--jobs 1]
+    python -m tests.studies.squads [--squads 4] [--athletes 8] [--sizes 4] [--jobs 1]
 
-Takes about three minutes of processor time for each squad, ten for each joint fit and for each
-large squad; resumes where it was stopped. Writes docs/calibration/squads.md. Needs the extra
-`studies`.
+Takes about three minutes of processor time for each squad and ten for each large one; resumes where
+it was stopped. Writes docs/calibration/squads.md. Needs the extra `studies`.
 
 Athletes are those of `squad_athletes`.
 """
@@ -17,7 +16,6 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import math
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -31,10 +29,9 @@ from scoringrules import crps_normal
 from slackwater.fitting import Athlete, forecast
 from slackwater.fitting.answers.recovery import typical_days
 from slackwater.fitting.pooling.alone import Alone, alone_of, kept_of_each
-from slackwater.fitting.pooling.jointly import fit_jointly
 from slackwater.fitting.pooling.pool import Pooled, pool
 from slackwater.fitting.sampling.brief import fit_briefly
-from slackwater.fitting.sampling.fit import FEWEST_READINGS, fit
+from slackwater.fitting.sampling.fit import FEWEST_READINGS
 from slackwater.model.errors import NoAnswerError
 from slackwater.model.population import Population, own_share
 from slackwater.model.priors import Priors
@@ -42,7 +39,7 @@ from slackwater.model.season import Season
 from tests.studies.generator import Made, Measure
 from tests.studies.pool import run_all
 from tests.studies.squad_athletes import athlete, judged, season_of
-from tests.studies.squad_judging import days_alone, learnt, of_alone, of_athletes, of_group
+from tests.studies.squad_judging import days_alone, of_alone, of_athletes, of_group
 from tests.studies.squad_measures import measure_across
 from tests.studies.squad_sizes import by_size
 from tests.studies.squad_stages import fitted, fitted_again
@@ -54,8 +51,6 @@ PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squads.md"
 WEEKS: Final = (2, 4, 8, 16)
 NEW: Final = 8  # athletes who join a squad after it was learnt
 SLOW: Final = 0.4  # recovery rate of the one unlike all others, over what it would be
-JOINT: Final = (6, 84)  # athletes and nights of a squad fitted both ways
-AGAIN: Final = 2  # times that all of them are fitted again, under the group
 
 
 def in_two_stages(
@@ -177,90 +172,19 @@ def _every_day() -> NDArray[np.datetime64]:
     return np.arange("2030-12-01", "2032-01-01", dtype="datetime64[D]")
 
 
-def both_ways(squad: int) -> dict[str, Any]:
-    """Fit one squad jointly and in two stages, with as many draws as tell them apart.
-
-    After the first pass every athlete is fitted again under the group, twice, whoever needs it.
-    """
-    athletes, nights = JOINT
-    made = [athlete(500 + squad, place, nights) for place in range(athletes)]
-    seasons = [season_of(each) for each in made]
-    compile_first(seasons[0])
-    passes, priors = [], [Priors()] * athletes
-    seconds = {}
-    for each in range(1 + AGAIN):
-        begun = time.process_time()
-        fits = [
-            fit(season, priors=known, seed=100 * each + seed, draws=2000, cores=1)
-            for seed, (season, known) in enumerate(zip(seasons, priors, strict=True))
-        ]
-        alone = [
-            alone_of(one, season, most=8000) for one, season in zip(fits, seasons, strict=True)
-        ]
-        passes.append(pool(alone, draws=4000))
-        priors = [passes[-1].population.priors()] * athletes
-        seconds[f"pass {each}"] = time.process_time() - begun
-    begun = time.process_time()
-    joint = fit_jointly(seasons, seed=squad, draws=4000, chains=4, cores=2)
-    seconds["jointly"] = time.process_time() - begun
-    return {
-        "seconds": seconds,
-        "checks": [joint.checks.divergences, joint.checks.worst_rhat, joint.checks.worst_ess],
-        "draws": joint.checks.draws,
-        "apart": [_differences(joint.pooled, staged) for staged in passes],
-        "group": of_group(joint.pooled.population),
-        "days": of_athletes(joint.pooled, made),
-        "days in two stages": of_athletes(passes[0], made),
-        "group in two stages": of_group(passes[0].population),
-    }
-
-
-def _differences(joint: Pooled, staged: Pooled) -> list[dict[str, Any]]:
-    """Return how far medians lie apart, in posterior SDs, and what of that is Monte Carlo."""
-    from arviz_stats.base import array_stats
-
-    found = []
-
-    def add(what: str, ours: Floats, other: Floats, effective: float) -> None:
-        sd = ours.std()
-        if sd > 1e-9:
-            size = array_stats.ess(ours.reshape(4, -1), chain_axis=0, draw_axis=1)
-            found.append(
-                {
-                    "what": what,
-                    "apart": float((np.median(other) - np.median(ours)) / sd),
-                    "error": 1.25 * math.sqrt(1 / float(size) + 1 / effective),
-                }
-            )
-
-    for ours, other in zip(joint.athletes, staged.athletes, strict=True):
-        effective = 1 / np.square(other.weights).sum() if not other.again else len(other.moved)
-        for column in ours.alone.columns:
-            add("athletes", ours.column(*column), other.column(*column), effective)
-        for label in ours.types:
-            add("days", ours.typical_days(label), other.typical_days(label), effective)
-    of_joint, of_staged = learnt(joint.population), learnt(staged.population)
-    for name, draws in of_joint.items():
-        what = "spreads" if name.startswith("spread") else "means"
-        add(what, draws, of_staged[name], len(of_staged[name]) / 2)
-    return found
-
-
 def main() -> None:
     """Run the study and write its page."""
     parser = argparse.ArgumentParser(description="Squads with known truth.")
     parser.add_argument("--squads", type=int, default=4)
     parser.add_argument("--athletes", type=int, default=8, help="of each squad")
-    parser.add_argument("--joint", type=int, default=1, help="squads fitted both ways")
     parser.add_argument("--sizes", type=int, default=4, help="large squads, judged by size")
     parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     options = parser.parse_args()
     tasks = [(squad, options.athletes) for squad in range(options.squads)]
     squads = run_all("squads", judge_squad, tasks, options.jobs)
     measures = run_all("squads-measures", measure_across, tasks, options.jobs)
-    both = run_all("squads-joint", both_ways, [(i,) for i in range(options.joint)], options.jobs)
     sizes = run_all("squads-sizes", by_size, [(i,) for i in range(options.sizes)], options.jobs)
-    text = page(squads, both, measures, sizes, options.athletes)
+    text = page(squads, measures, sizes, options.athletes)
     PAGE.write_text(text, encoding="utf-8")
     sys.stdout.write(text)
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
-Rows = Sequence[dict[str, Any]]
+from tests.studies.squad_tables import Rows, days, group, held, off, table, width
 
 _LONG: Final = 4.5  # days; one in eight athletes and types truly takes longer
 
@@ -25,28 +25,25 @@ again under what the group knew, and pooled again.
 """
 
 
-def page(squads: Rows, both: Rows, measures: Rows, sizes: Rows, athletes: int) -> str:
+def page(squads: Rows, measures: Rows, sizes: Rows, athletes: int) -> str:
     """Return the page.
 
     Args:
         squads: what `judge_squad` gave.
-        both: what `both_ways` gave.
         measures: what `measure_across` gave.
         sizes: what `by_size` gave.
         athletes: of each squad.
     """
-    options = (
-        f"--squads {len(squads)} --athletes {athletes} --joint {len(both)} --sizes {len(sizes)}"
-    )
+    options = f"--squads {len(squads)} --athletes {athletes} --sizes {len(sizes)}"
     parts = [
         _ABOUT.format(squads=len(squads), athletes=athletes, options=options),
         "## The group\n",
-        _group([each["group"] for each in squads], "in two stages"),
+        group([each["group"] for each in squads], "in two stages"),
         "## Each athlete's days to recover\n",
-        _table(
+        table(
             ("", "ranges that held the truth", "width, days", "median off by, days"),
             [
-                _days(name, [row for squad in squads for row in squad[key]])
+                days(name, [row for squad in squads for row in squad[key]])
                 for name, key in (
                     ("fitted alone", "alone"),
                     ("pooled from these draws", "first"),
@@ -56,7 +53,6 @@ def page(squads: Rows, both: Rows, measures: Rows, sizes: Rows, athletes: int) -
         ),
         _again(squads),
         _sizes(sizes) if sizes else "",
-        _both(both) if both else "",
         "## A measure across the squad\n",
         _measure(measures),
         "## One who joins\n",
@@ -70,42 +66,6 @@ def page(squads: Rows, both: Rows, measures: Rows, sizes: Rows, athletes: int) -
         _unlike([row for squad in squads for row in squad["unlike"]]),
     ]
     return "\n".join(part for part in parts if part)
-
-
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(line) + " |" for line in lines) + "\n"
-
-
-def _held(rows: Rows) -> str:
-    share = float(np.mean([row["held"] for row in rows]))
-    error = math.sqrt(max(share * (1 - share), 0.8 * 0.2 / 4) / len(rows))
-    return f"{100 * share:.0f} % ± {100 * error:.0f} (of {len(rows)})"
-
-
-def _off(rows: Rows) -> str:
-    return f"{np.mean([abs(row['error']) for row in rows]):.2f}"
-
-
-def _width(rows: Rows) -> str:
-    return f"{np.mean([row['width'] for row in rows]):.2f}"
-
-
-def _days(name: str, rows: Rows) -> tuple[str, str, str, str]:
-    return name, _held(rows), _width(rows), _off(rows)
-
-
-def _group(groups: Sequence[dict[str, Any]], how: str) -> str:
-    kinds = (
-        ("means of noise, scatter, drift and tails", ("mean of",)),
-        ("means of log dips and log rates, by type", ("mean log",)),
-        ("spreads between athletes", ("spread",)),
-    )
-    rows = []
-    for name, starts in kinds:
-        found = [v for group in groups for key, v in group.items() if key.startswith(starts)]
-        rows.append((name, _held(found), f"{np.mean([row['error'] for row in found]):+.2f}"))
-    return _table((how, "ranges that held the truth", "median off by, ln, on average"), rows)
 
 
 def _again(squads: Rows) -> str:
@@ -161,7 +121,7 @@ def _sizes(sizes: Rows) -> str:
         "that they hold what the athletes of one have in common. Ranges are held against how long "
         "an athlete truly takes, too: whatever draws athletes together tells those who take longest"
         " too short a time. Means and spreads are those of log dips and log rates.\n\n"
-        + _table(head, lines)
+        + table(head, lines)
     )
 
 
@@ -171,63 +131,11 @@ def _told(squads: Sequence[Rows]) -> tuple[str, str, str, str]:
     every = [row for rows in squads for row in rows]
     error = np.std(shares, ddof=1) / math.sqrt(len(shares)) if len(shares) > 1 else np.nan
     held = f"{100 * np.mean(shares):.0f} % ± {100 * error:.0f} (of {len(every)})"
-    return held, _share([row for row in every if row["truth"] > _LONG]), _width(every), _off(every)
+    return held, _share([row for row in every if row["truth"] > _LONG]), width(every), off(every)
 
 
 def _share(rows: Rows) -> str:
     return f"{100 * np.mean([row['held'] for row in rows]):.0f} % (of {len(rows)})"
-
-
-def _both(both: Rows) -> str:
-    lines = []
-    for stage, name in enumerate(_PASSES):
-        for what in ("athletes", "days", "means", "spreads"):
-            rows = [row for each in both for row in each["apart"][stage] if row["what"] == what]
-            apart = np.array([row["apart"] for row in rows])
-            lines.append(
-                (
-                    f"{name}: {_WHAT[what]}",
-                    str(len(rows)),
-                    f"{100 * np.mean(np.abs(apart) < 0.1):.0f} %",
-                    f"{np.sqrt(np.mean(apart**2)):.3f}",
-                    f"{np.sqrt(np.mean([row['error'] ** 2 for row in rows])):.3f}",
-                )
-            )
-    checks = "; ".join(
-        f"{each['checks'][0]} divergences of {each['draws']}, R-hat up to {each['checks'][1]:.3f}, "
-        f"{each['seconds']['jointly']:.0f} s of one processor"
-        for each in both
-    )
-    table = _table(
-        ("medians, in SDs of the joint posterior", "of", "within 0.1", "RMS", "of it by chance"),
-        lines,
-    )
-    head = f"## Two stages against all readings at once\n\nThe joint fits had {checks}.\n"
-    groups = "\n".join(
-        _group([each[key] for each in both], how)
-        for key, how in (("group", "jointly"), ("group in two stages", "in two stages"))
-    )
-    days = _table(
-        ("days to recover", "ranges that held the truth", "width, days", "median off by, days"),
-        [
-            _days("jointly", [row for each in both for row in each["days"]]),
-            _days("in two stages", [row for each in both for row in each["days in two stages"]]),
-        ],
-    )
-    return "\n".join((head, table, groups, days))
-
-
-_PASSES: Final = (
-    "fitted alone, and pooled",
-    "all fitted again under the group, and pooled",
-    "all fitted once more, and pooled",
-)
-_WHAT: Final = {
-    "athletes": "what is learnt of each athlete",
-    "days": "athletes' days to recover",
-    "means": "the group's means",
-    "spreads": "its spreads",
-}
 
 
 def _new(rows: Rows) -> str:
@@ -241,15 +149,15 @@ def _new(rows: Rows) -> str:
             lines.append(
                 (
                     f"{weeks} weeks, {'alone' if how == 'alone' else 'under the group'}",
-                    _held(types),
-                    _width(types),
-                    _off(types),
+                    held(types),
+                    width(types),
+                    off(types),
                     f"{np.mean(scores):.4f}" if scores else "refused",
                     f"{np.mean(own):.2f}" if how == "group" else "",
                 )
             )
     head = ("", "days held", "width, days", "median off by, days", "score", "own share")
-    return _table(head, lines)
+    return table(head, lines)
 
 
 def _seldom(rows: Rows) -> str:
@@ -257,29 +165,29 @@ def _seldom(rows: Rows) -> str:
     for how, name in (("alone", "alone"), ("group", "under the group")):
         types = [t for row in rows if row["how"] == how for t in row["types"] if t["sessions"] <= 2]
         if types:
-            lines.append(_days(name, types))
+            lines.append(days(name, types))
     head = ("", "ranges that held the truth", "width, days", "median off by, days")
-    return _table(head, lines) if lines else "No type was done so seldom.\n"
+    return table(head, lines) if lines else "No type was done so seldom.\n"
 
 
 def _measure(squads: Rows) -> str:
     lines = [
-        _days("the group's mean", [squad["mean"] for squad in squads]),
-        _days("spread between athletes", [squad["spread"] for squad in squads]),
-        _days("one more athlete", [squad["another"] for squad in squads]),
-        _days("each athlete, alone", [row for squad in squads for row in squad["alone"]]),
-        _days("each athlete, of the group", [row for squad in squads for row in squad["pooled"]]),
+        days("the group's mean", [squad["mean"] for squad in squads]),
+        days("spread between athletes", [squad["spread"] for squad in squads]),
+        days("one more athlete", [squad["another"] for squad in squads]),
+        days("each athlete, alone", [row for squad in squads for row in squad["alone"]]),
+        days("each athlete, of the group", [row for squad in squads for row in squad["pooled"]]),
     ]
     head = ("log rate ratio", "ranges that held the truth", "width", "median off by")
     return (
         "Squads of their own, each of whose athletes uses a measure in half of the weeks, drawn. "
         "It speeds recovery up by a quarter in the middle, and for athletes by factors that differ "
-        "by a fifth (an SD of the log of 0.2).\n\n" + _table(head, lines)
+        "by a fifth (an SD of the log of 0.2).\n\n" + table(head, lines)
     )
 
 
 def _unlike(rows: Rows) -> str:
-    lines = [_days(name, [row[key] for row in rows]) for name, key in _HOW]
+    lines = [days(name, [row[key] for row in rows]) for name, key in _HOW]
     alone, group = (
         np.array([row[key]["error"] + row[key]["truth"] for row in rows])
         for key in ("alone", "group")
@@ -290,7 +198,7 @@ def _unlike(rows: Rows) -> str:
     head = ("", "ranges that held the truth", "width, days", "median off by, days")
     return (
         "One whose dips pass at two fifths of the rate that they would, in each squad.\n\n"
-        + _table(head, lines)
+        + table(head, lines)
         + f"\nOf the way from where they stand alone to where the others stand, the group draws "
         f"them {100 * drawn:.0f} % in the middle.\n"
     )
