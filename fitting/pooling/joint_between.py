@@ -66,10 +66,10 @@ class Between:
                 of_log_sd = self._with_belief(partial(spread.log_density, share), family)
                 log_sds[family] = log_sd = draw_one(of_log_sd, log_sd, self.rng)
                 parameters[rows.at[mine]] = exp(-log_sd) * spread.values
+                parameters[joint.family_at[joint.family_of == family]] = log_sd
             means[spread.which] = spread.draw_means(share, log_sd, self.rng)
         if len(rows.dips):
             self._dips(means, shares, log_sds, parameters)
-        parameters[joint.family_at] = log_sds[joint.family_of]
         return Group(means, np.log(shares / (1 - shares)), joint.family_scores(log_sds))
 
     def _dips(self, means: Floats, shares: Floats, log_sds: Floats, parameters: Floats) -> None:
@@ -89,6 +89,7 @@ class Between:
         means[rows.mean[middles[0]]] = drawn.middle
         means[crossed.which] = drawn.types
         parameters[rows.at[middles]] = centre + drawn.athletes
+        parameters[rows.sd] = log_sd
 
     def _with_belief(
         self, density: Callable[[float], float], family: int
