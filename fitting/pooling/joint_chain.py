@@ -138,11 +138,14 @@ class _Athlete:
 
     def _alone(self, points: Floats) -> tuple[Floats, Floats]:
         """Return the athlete's own log density at points of the free parameters, and slopes."""
-        every = np.empty((len(points), self.own.stop - self.own.start))
-        every[:] = self.whole.parameters[self.own]
-        every[:, self.at] = points
-        logs, slopes = self.whole.joint.densities[self.place](every)
-        return logs, slopes[:, self.at]
+        density = self.whole.joint.densities[self.place]
+        own = self.whole.parameters[self.own].copy()
+        logs, slopes = np.empty(len(points)), np.empty(points.shape)
+        for row, point in enumerate(points):
+            own[self.at] = point
+            logs[row], every = density(own)
+            slopes[row] = every[self.at]
+        return logs, slopes
 
     def _densities(self, points: Floats) -> tuple[Floats, Floats]:
         logs, slopes = self._alone(points)

@@ -113,7 +113,7 @@ class JointDensity:
             priors: what is believed of one athlete.
         """
         self.priors = priors
-        self.densities = [each.code.densities() for each in compiled]
+        self.densities = [each.code.density() for each in compiled]
         self.starts = np.cumsum([0, *(each.code.n_dim for each in compiled)])
         places = [places_of(c.code, start) for c, start in zip(compiled, self.starts, strict=False)]
         self.shared = shared_by([labels_of(season) for season in seasons], places)
@@ -156,11 +156,10 @@ class JointDensity:
         """Return the sum of all athletes' own log densities, and its slopes by the parameters."""
         slopes = np.empty(len(parameters))
         total = 0.0
-        for athlete, densities in enumerate(self.densities):
+        for athlete, density in enumerate(self.densities):
             own = self.own(athlete)
-            logs, rows = densities(parameters[None, own])
-            total += float(logs[0])
-            slopes[own] = rows[0]
+            log, slopes[own] = density(parameters[own])
+            total += log
         return total, slopes
 
     def believed(self, athlete: int, group: Group, parameters: Floats, at: Ints) -> Believed:

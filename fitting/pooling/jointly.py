@@ -53,7 +53,7 @@ def fit_jointly(
     *,
     priors: Priors | None = None,
     seed: int = 0,
-    draws: int = 1600,
+    draws: int = 1900,
     tune: int = 200,
     chains: int = 4,
     cores: int | None = None,

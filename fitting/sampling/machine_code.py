@@ -84,11 +84,19 @@ class MachineCode(CompiledModel):  # type: ignore[misc]
 
     def density(self) -> Callable[[Floats], tuple[float, Floats]]:
         """Return what gives the log density and its gradient at a point, as `densities` does."""
-        densities = self.densities()
+        call, length, memory = _AT_ADDRESSES(self.logp.address), self.n_dim, self.memory
+        value = np.empty(1)
 
         def density(at: Floats) -> tuple[float, Floats]:
-            logs, slopes = densities(at[None])
-            return float(logs[0]), slopes[0]
+            point = np.ascontiguousarray(at, np.float64)
+            slopes = np.zeros(length)
+            if not np.abs(point).max() < _FAR:
+                return -np.inf, slopes
+            addresses = (each.ctypes.data for each in (point, slopes, value, memory))
+            if call(length, *addresses):
+                slopes[:] = 0.0
+                return -np.inf, slopes
+            return float(value[0]), slopes
 
         return density
 

@@ -32,7 +32,7 @@ def test_scores_of_log_dips_are_what_the_model_of_one_athlete_believes(joint: Jo
     place, own = joint.rows.sd[0], joint.own(0)
     moved = parameters.copy()
     moved[place] += 0.3
-    before, after = (float(joint.densities[0](p[None, own])[0][0]) for p in (parameters, moved))
+    before, after = (joint.densities[0](p[own])[0] for p in (parameters, moved))
     dips = joint.rows.dips[joint.rows.sd == place]
 
     def log_prior(parameters: Floats) -> float:
