@@ -21,10 +21,10 @@ from slackwater.model.population import SHARED
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Athletes by types: readings know the sums of both alone, so that both are drawn together.
 _DIPS: Final = NAMES.index(n.TYPE_LOG_DIP)
 _MIDDLE: Final = NAMES.index(n.TYPE_DIP_MEAN)
-_CROSSED: Final = (_DIPS, _MIDDLE)
+_VALUES: Final = NAMES.index(n.ATTRIBUTE_DIP)
+_OF_DIPS: Final = (_DIPS, _MIDDLE, _VALUES)
 
 
 class Between:
@@ -35,7 +35,7 @@ class Between:
         self.joint, self.rng = joint, rng
         self.rows_of = [np.flatnonzero(joint.rows.quantity == q) for q in range(len(SHARED))]
         self.family_of = {int(number): i for i, number in enumerate(joint.families)}
-        self.plain = [q for q in np.unique(joint.rows.quantity).tolist() if q not in _CROSSED]
+        self.plain = [q for q in np.unique(joint.rows.quantity).tolist() if q not in _OF_DIPS]
 
     def begin(self, parameters: Floats) -> Group:
         """Return a group near athletes' parameters, and give them its families' SDs in place."""
@@ -50,7 +50,8 @@ class Between:
         """Return the next group, and change in place what no reading knows of the athletes.
 
         That is the SDs of families, which are the group's; the standard scores over them of types'
-        rates and of attributes' values; and means over types of log dips.
+        and attributes' rates; and of log dips how much of them is due to the athlete, to the type
+        and to its attributes.
         """
         joint, rows = self.joint, self.joint.rows
         scores = rows.scores(parameters)
@@ -66,30 +67,56 @@ class Between:
                 of_log_sd = self._with_belief(partial(spread.log_density, share), family)
                 log_sds[family] = log_sd = draw_one(of_log_sd, log_sd, self.rng)
                 parameters[rows.at[mine]] = exp(-log_sd) * spread.values
-                parameters[joint.family_at[joint.family_of == family]] = log_sd
             means[spread.which] = spread.draw_means(share, log_sd, self.rng)
         if len(rows.dips):
             self._dips(means, shares, log_sds, parameters)
+        parameters[joint.family_at] = log_sds[joint.family_of]
         return Group(means, np.log(shares / (1 - shares)), joint.family_scores(log_sds))
 
     def _dips(self, means: Floats, shares: Floats, log_sds: Floats, parameters: Floats) -> None:
-        rows, family, rng = self.joint.rows, self.family_of[_DIPS], self.rng
-        middles = self.rows_of[_MIDDLE]
-        centre, scale = rows.centre[middles[0]], rows.scale[middles[0]]
-        values = parameters[rows.at[rows.dips]] - rows.added(parameters) - centre
-        crossed = Crossed.of(values, rows.athlete[rows.dips], rows.mean[rows.dips], float(scale))
-        of_types, of_middle = float(shares[_DIPS]), float(shares[_MIDDLE])
-        log_sd = float(log_sds[family])
-        of_types = draw_share(lambda x: crossed.log_density(x, log_sd, of_middle), of_types, rng)
-        of_middle = draw_share(lambda x: crossed.log_density(of_types, log_sd, x), of_middle, rng)
-        density = self._with_belief(lambda x: crossed.log_density(of_types, x, of_middle), family)
-        log_sd = draw_one(density, log_sd, rng)
-        shares[_DIPS], shares[_MIDDLE], log_sds[family] = of_types, of_middle, log_sd
-        drawn = crossed.draw(of_types, log_sd, of_middle, rng)
-        means[rows.mean[middles[0]]] = drawn.middle
-        means[crossed.which] = drawn.types
-        parameters[rows.at[middles]] = centre + drawn.athletes
-        parameters[rows.sd] = log_sd
+        rows, rng = self.joint.rows, self.rng
+        of_middle, of_values = self.rows_of[_MIDDLE], self.rows_of[_VALUES]
+        centre, scale = rows.centre[of_middle[0]], float(rows.scale[of_middle[0]])
+        dips = Dips.of(
+            parameters[rows.at[rows.dips]] - centre,
+            rows.mean[rows.dips],
+            np.searchsorted(rows.at[of_middle], rows.middle),
+            rows.mean[of_values],
+            (rows.of, np.searchsorted(rows.at[of_values], rows.value)),
+            scale,
+        )
+        spreads = Spreads(
+            *(float(shares[number]) for number in (_MIDDLE, _DIPS, _VALUES)),
+            *(
+                float(log_sds[self.family_of[number]]) if number in self.family_of else 0.0
+                for number in (_DIPS, _VALUES)
+            ),
+        )
+        for name in ("middle", "types", "values"):
+            spreads = self._next_share(dips, spreads, name)
+        for name, number in (("log_sd", _DIPS), ("value_log_sd", _VALUES)):
+            if number in self.family_of:
+                spreads = self._next_log_sd(dips, spreads, name, self.family_of[number])
+                log_sds[self.family_of[number]] = getattr(spreads, name)
+        shares[[_MIDDLE, _DIPS, _VALUES]] = spreads[:3]
+        drawn = dips.draw(spreads, rng)
+        means[rows.mean[of_middle[0]]] = drawn.middle
+        means[dips.types], means[dips.values] = drawn.of_types, drawn.of_values
+        parameters[rows.at[of_middle]] = centre + drawn.athletes
+        parameters[rows.at[of_values]] = drawn.effects * exp(-spreads.value_log_sd)
+
+    def _next_share(self, dips: Dips, spreads: Spreads, name: str) -> Spreads:
+        def density(share: float) -> float:
+            return dips.log_density(spreads._replace(**{name: share}))
+
+        return spreads._replace(**{name: draw_share(density, getattr(spreads, name), self.rng)})
+
+    def _next_log_sd(self, dips: Dips, spreads: Spreads, name: str, family: int) -> Spreads:
+        def density(log_sd: float) -> float:
+            return dips.log_density(spreads._replace(**{name: log_sd}))
+
+        of_log_sd = self._with_belief(density, family)
+        return spreads._replace(**{name: draw_one(of_log_sd, getattr(spreads, name), self.rng)})
 
     def _with_belief(
         self, density: Callable[[float], float], family: int
@@ -150,98 +177,156 @@ class Spread:
         return np.asarray(middle + rng.standard_normal(len(middle)) / np.sqrt(precision))
 
 
-class CrossedDrawn(NamedTuple):
-    """Draws of what crossed values are sums of.
+class Spreads(NamedTuple):
+    """How log dips spread.
 
     Attributes:
-        middle: the standard score of the group's mean over types.
-        types: those of its means of types, shape (J,).
-        athletes: the athletes' means over types, shape (A,).
+        middle: the share between athletes of the mean over types.
+        types: that of a type's own.
+        values: that of an attribute's value.
+        log_sd: log SD of types.
+        value_log_sd: that of attributes' values.
     """
 
     middle: float
-    types: Floats
+    types: float
+    values: float
+    log_sd: float
+    value_log_sd: float
+
+
+class DipsDrawn(NamedTuple):
+    """Draws of what log dips are sums of; of the group's means their standard scores.
+
+    Attributes:
+        middle: of the group's mean over types.
+        of_types: of its means of types, shape (J,).
+        of_values: of its means of attributes' values, shape (V,).
+        athletes: athletes' means over types, shape (A,).
+        effects: what each value adds to an athlete's dips, shape (E,).
+    """
+
+    middle: float
+    of_types: Floats
+    of_values: Floats
     athletes: Floats
+    effects: Floats
 
 
 @dataclass(frozen=True)
-class Crossed:
-    """Values of A athletes by J types, as far as means and spreads of both go by them.
+class Dips:
+    """Log dips of athletes and types, as far as means and spreads go by them.
 
-    A value is an athlete's mean over types, N(m, scale^2 b^2) with m ~ N(0, scale^2 a^2), and the
-    athlete's own of the type, as `Spread` has it. All means are integrated out.
+    A dip is the sum of the athlete's mean over types, of what the type's attributes add, and of
+    the athlete's own of the type. Readings know the sums alone, so that all parts are integrated
+    out together: everything is normal, each part about its mean, and most of these about 0.
 
     Attributes:
-        which: the group's means of types, shape (J,).
-        scale: SD of what is believed of one athlete's mean.
-        told: counts and sums of products of the means' part in values that have a type's mean.
+        types: the group's means of types, shape (J,).
+        values: its means of attributes' values, shape (V,).
+        scale: SD of what is believed of one athlete's mean over types.
+        starts: where each of the five parts of `DipsDrawn` starts among all, and how many all are.
+        kind: which of six variances each part has about its mean.
+        about: which part its mean is; `NOBODY` where it is 0.
+        told: sums over dips of types that have a mean of the group's.
         alone: the same of those that have none.
     """
 
-    which: Ints
+    types: Ints
+    values: Ints
     scale: float
+    starts: Ints
+    kind: Ints
+    about: Ints
     told: Products
     alone: Products
 
     @classmethod
-    def of(cls, values: Floats, athletes: Ints, means: Ints, scale: float) -> Crossed:
-        """Take values, whose they are and which mean each has; `NOBODY` for none."""
-        told = means != NOBODY
-        which, types = np.unique(means[told], return_inverse=True)
-        whose = np.unique(athletes, return_inverse=True)[1]
-        parts = np.zeros((len(values), 1 + len(which) + whose.max() + 1))
-        parts[np.arange(len(values)), 1 + len(which) + whose] = 1.0
-        parts[np.flatnonzero(told), 1 + types] = 1.0
-        both = (Products.of(parts[each], values[each]) for each in (told, ~told))
-        return cls(which, scale, *both)
-
-    def _posterior(
-        self, of_types: float, log_sd: float, of_middle: float
-    ) -> tuple[Floats, Floats, float]:
-        """Return precision and pull of the means, and what they are integrated out of."""
-        variance, scale = exp(2 * log_sd), self.scale**2
-        within, between = 1 / (of_types * variance), 1 / (of_middle * scale)
-        athletes = slice(1 + len(self.which), None)
-        precision = self.told.parts * within + self.alone.parts / variance
-        pull = self.told.pull * within + self.alone.pull / variance
-        count = len(precision) - athletes.start
-        prior = np.full(len(precision), between)
-        prior[0] = 1 / ((1 - of_middle) * scale)
-        prior[1 : athletes.start] = 1 / ((1 - of_types) * variance)
-        precision[np.diag_indices(len(prior))] += prior
-        precision[0, 0] += count * between
-        precision[0, athletes] -= between
-        precision[athletes, 0] -= between
-        apart = self.told.size * log(within) - self.told.square * within
-        apart -= self.alone.size * 2 * log_sd + self.alone.square / variance
-        return precision, pull, 0.5 * (apart + float(np.log(prior).sum()))
-
-    def log_density(self, of_types: float, log_sd: float, of_middle: float) -> float:
-        """Return the log density of the values, up to a constant.
+    def of(
+        cls,
+        dips: Floats,
+        types: Ints,
+        athletes: Ints,
+        values: Ints,
+        pairs: tuple[Ints, Ints],
+        scale: float,
+    ) -> Dips:
+        """Take log dips and what they are sums of.
 
         Args:
-            of_types: the share between athletes of a type's own.
-            log_sd: log SD of types.
-            of_middle: the share between athletes of their means.
+            dips: over what is believed of their mean, shape (D,).
+            types: which of the group's means each type has, `NOBODY` for none, shape (D,).
+            athletes: whose they are, shape (D,).
+            values: which of the group's means the effect of each value has, shape (E,).
+            pairs: which dips have which effects.
+            scale: SD of what is believed of one athlete's mean over types.
         """
-        precision, pull, apart = self._posterior(of_types, log_sd, of_middle)
+        told, shared = types != NOBODY, values != NOBODY
+        which, type_of = np.unique(types[told], return_inverse=True)
+        means, value_of = np.unique(values[shared], return_inverse=True)
+        sizes = [1, len(which), len(means), athletes.max() + 1, len(values)]
+        starts = np.cumsum([0, *sizes])
+        kind = np.repeat(np.arange(5), sizes)
+        kind[starts[4] :] += ~shared
+        about = np.full(starts[5], NOBODY)
+        about[starts[3] : starts[4]] = 0
+        about[starts[4] + np.flatnonzero(shared)] = starts[2] + value_of
+        parts = np.zeros((len(dips), starts[5]))
+        parts[np.flatnonzero(told), starts[1] + type_of] = 1.0
+        parts[np.arange(len(dips)), starts[3] + athletes] = 1.0
+        parts[pairs[0], starts[4] + pairs[1]] = 1.0
+        sums = (Products.of(parts[each], dips[each]) for each in (told, ~told))
+        return cls(which, means, scale, starts, kind, about, *sums)
+
+    def _posterior(self, spreads: Spreads) -> tuple[Floats, Floats, float]:
+        """Return precision and pull of the parts, and what they are integrated out of."""
+        scale, types, values = self.scale**2, exp(2 * spreads.log_sd), exp(2 * spreads.value_log_sd)
+        variances = np.array(
+            [
+                (1 - spreads.middle) * scale,
+                (1 - spreads.types) * types,
+                (1 - spreads.values) * values,
+                spreads.middle * scale,
+                spreads.values * values,
+                values,
+            ]
+        )
+        tight = 1.0 / variances[self.kind]
+        within = 1.0 / (spreads.types * types)
+        precision = self.told.parts * within + self.alone.parts / types
+        pull = self.told.pull * within + self.alone.pull / types
+        precision[np.diag_indices(len(tight))] += tight
+        parts = np.flatnonzero(self.about != NOBODY)
+        means = self.about[parts]
+        np.add.at(precision, (means, means), tight[parts])
+        precision[means, parts] -= tight[parts]
+        precision[parts, means] -= tight[parts]
+        apart = self.told.size * log(within) - self.told.square * within
+        apart -= self.alone.size * 2 * spreads.log_sd + self.alone.square / types
+        return precision, pull, 0.5 * (apart + float(np.log(tight).sum()))
+
+    def log_density(self, spreads: Spreads) -> float:
+        """Return the log density of the dips, up to a constant."""
+        precision, pull, apart = self._posterior(spreads)
         root = np.linalg.cholesky(precision)
         towards = solve_triangular(root, pull, lower=True, check_finite=False)
         return apart - float(np.log(root.diagonal()).sum() - 0.5 * towards @ towards)
 
-    def draw(
-        self, of_types: float, log_sd: float, of_middle: float, rng: np.random.Generator
-    ) -> CrossedDrawn:
-        """Return draws of all means, given their spreads."""
-        precision, pull, _ = self._posterior(of_types, log_sd, of_middle)
+    def draw(self, spreads: Spreads, rng: np.random.Generator) -> DipsDrawn:
+        """Return draws of all parts, given how they spread."""
+        precision, pull, _ = self._posterior(spreads)
         root = np.linalg.cholesky(precision)
         towards = solve_triangular(root, pull, lower=True, check_finite=False)
         normal = rng.standard_normal(len(pull))
         found = solve_triangular(root.T, towards + normal, lower=False, check_finite=False)
-        first = 1 + len(self.which)
-        middle = float(found[0] / (self.scale * np.sqrt(1 - of_middle)))
-        types = found[1:first] / (exp(log_sd) * np.sqrt(1 - of_types))
-        return CrossedDrawn(middle, types, found[first:])
+        middle, types, values, athletes, effects = np.split(found, self.starts[1:-1])
+        return DipsDrawn(
+            float(middle[0] / (self.scale * np.sqrt(1 - spreads.middle))),
+            types / (exp(spreads.log_sd) * np.sqrt(1 - spreads.types)),
+            values / (exp(spreads.value_log_sd) * np.sqrt(1 - spreads.values)),
+            athletes,
+            effects,
+        )
 
 
 class Products(NamedTuple):

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 from arviz_stats.base import array_stats
 from numpy.typing import NDArray
 from scipy.stats import multivariate_normal, norm
 
-from slackwater.fitting.pooling.joint_between import Between, Crossed, Spread
+from slackwater.fitting.pooling.joint_between import Between, Dips, DipsDrawn, Spread, Spreads
 from slackwater.fitting.pooling.joint_chain import JointChain
 from slackwater.fitting.pooling.joint_density import JointDensity
 from slackwater.fitting.sampling.brief import compiled_for
@@ -80,70 +78,90 @@ def test_means_given_their_spread_are_those_of_normals() -> None:
     assert draws.std() == pytest.approx(precision**-0.5, rel=0.05)
 
 
-def test_athletes_and_types_are_integrated_out_together_as_of_any_normal() -> None:
-    values = np.array([-1.1, -0.7, -1.4, -0.2, -0.9, -1.6])
-    athletes, means = np.array([4, 4, 5, 5, 5, 9]), np.array([2, 0, 2, 0, -1, 2])
+def test_what_log_dips_are_sums_of_is_integrated_out_as_of_any_normal() -> None:
+    """Three athletes, types 0 and 2 and one of an athlete's own, value 7 and one of one's own."""
+    dips = np.array([-1.1, -0.7, -1.4, -0.2, -0.9, -1.6])
+    athletes, types = np.array([0, 0, 1, 1, 1, 2]), np.array([2, 0, 2, 0, -1, 2])
+    values = np.array([7, 7, -1])  # of athletes 0 and 1, and another of the latter
+    pairs = np.array([0, 1, 2, 4, 5]), np.array([0, 0, 1, 2, 2])
     scale = 0.8
-    crossed = Crossed.of(values, athletes, means, scale)
+    found = Dips.of(dips, types, athletes, values, pairs, scale)
+    assert (found.types.tolist(), found.values.tolist()) == ([0, 2], [7])
+    has = np.zeros((len(dips), len(values)))
+    has[pairs] = 1.0
 
-    def covariance(of_types: float, log_sd: float, of_middle: float) -> Floats:
-        same_type = (means[:, None] == means) & (means != -1)
-        own = np.diag(np.where(means == -1, 1.0, of_types))
-        types = np.exp(2 * log_sd) * (np.where(same_type, 1 - of_types, 0.0) + own)
-        whose = np.where(athletes[:, None] == athletes, of_middle, 0.0)
-        return np.asarray(types + scale**2 * (1 - of_middle + whose))
+    def covariances(at: Spreads) -> dict[str, Floats]:
+        """Of each part with the dips, and of the dips with each other."""
+        of_type, of_value = np.exp(2 * at.log_sd), np.exp(2 * at.value_log_sd)
+        type_means = of_type * (1 - at.types) * (np.array([[0], [2]]) == types)
+        value_means = of_value * (1 - at.values) * has[:, :2].sum(axis=1)
+        same = (values[:, None] == values) & (values != -1)
+        between = np.where(same, 1 - at.values, 0) + np.diag(np.where(values < 0, 1, at.values))
+        whose = np.arange(3)[:, None] == athletes
+        each = scale**2 * (1 - at.middle + at.middle * whose)
+        own = np.diag(np.where(types == -1, 1.0, at.types))
+        shared = np.where((types[:, None] == types) & (types != -1), 1 - at.types, 0.0)
+        whole = each[athletes] + of_type * (shared + own) + of_value * has @ between @ has.T
+        return {
+            "middle": scale**2 * (1 - at.middle) * np.ones(len(dips)),
+            "of_types": type_means,
+            "of_values": value_means[None],
+            "athletes": each,
+            "effects": of_value * between @ has.T,
+            "dips": whole,
+        }
 
-    at = [(0.3, -0.6, 0.4), (0.7, 0.1, 0.2), (0.1, -1.0, 0.9)]
-    found = np.array([crossed.log_density(*each) for each in at])
-    expected = np.array([multivariate_normal.logpdf(values, cov=covariance(*each)) for each in at])
-    assert np.diff(found) == pytest.approx(np.diff(expected), abs=1e-9)
+    at = [
+        Spreads(0.4, 0.3, 0.6, -0.6, -1.0),
+        Spreads(0.2, 0.7, 0.3, 0.1, -0.5),
+        Spreads(0.9, 0.1, 0.5, -1.0, -2.0),
+    ]
+    logs = np.array([found.log_density(each) for each in at])
+    expected = [multivariate_normal.logpdf(dips, cov=covariances(each)["dips"]) for each in at]
+    assert np.diff(logs) == pytest.approx(np.diff(expected), abs=1e-9)
 
-    rng = np.random.default_rng(5)
-    drawn = [crossed.draw(*at[0], rng) for _ in range(4000)]
-    # The athletes' means given the values, by what normals have in common.
-    of_types, log_sd, of_middle = at[0]
-    whose = np.array([4, 5, 9])[:, None] == athletes
-    between = scale**2 * (1 - of_middle + of_middle * whose)
-    mean = between @ np.linalg.solve(covariance(*at[0]), values)
-    athletes_drawn = np.array([each.athletes for each in drawn])
-    assert athletes_drawn.mean(axis=0) == pytest.approx(mean, abs=0.03)
-    of_group = scale**2 * (1 - of_middle) * np.ones(len(values))
-    middle = of_group @ np.linalg.solve(covariance(*at[0]), values)
-    middle /= scale * np.sqrt(1 - of_middle)
-    assert np.mean([each.middle for each in drawn]) == pytest.approx(middle, abs=0.05)
-    types = np.exp(2 * log_sd) * (1 - of_types) * (np.array([0, 2])[:, None] == means)
-    of_type = types @ np.linalg.solve(covariance(*at[0]), values)
-    of_type /= np.exp(log_sd) * np.sqrt(1 - of_types)
-    found = np.mean([each.types for each in drawn], axis=0)
-    assert found == pytest.approx(of_type, abs=0.06)
+    rng, draws = np.random.default_rng(5), 4000
+    drawn = [found.draw(at[0], rng) for _ in range(draws)]
+    of = covariances(at[0])
+    units = {
+        "middle": scale * np.sqrt(1 - at[0].middle),
+        "of_types": np.exp(at[0].log_sd) * np.sqrt(1 - at[0].types),
+        "of_values": np.exp(at[0].value_log_sd) * np.sqrt(1 - at[0].values),
+    }
+    for name in DipsDrawn._fields:
+        each = np.array([getattr(one, name) for one in drawn]) * units.get(name, 1.0)
+        mean = of[name] @ np.linalg.solve(of["dips"], dips)
+        assert np.abs((each.mean(axis=0) - mean) / each.std(axis=0)).max() < 4.5 / np.sqrt(draws)
 
 
 def test_what_readings_know_of_athletes_stays_while_the_group_is_drawn(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Log dips, what attributes add to them, and log rates; middles are drawn given these."""
+    """Log dips and log rates do, and what the dips are sums of is drawn of these."""
     joint = joined()
     at = point(joint)
     rows, before = joint.rows, at.parameters.copy()
-    seen: list[Floats] = []
-    of = Crossed.of
+    seen: list[Dips] = []
+    log_density = Dips.log_density
 
-    def watched(values: Floats, *rest: Any) -> Crossed:
-        seen.append(values)
-        return of(values, *rest)
+    def watched(dips: Dips, spreads: Spreads) -> float:
+        seen.append(dips)
+        return log_density(dips, spreads)
 
-    monkeypatch.setattr(Crossed, "of", watched)
+    monkeypatch.setattr(Dips, "log_density", watched)
     group = Between(joint, np.random.default_rng(1)).draw(at.group, at.parameters)
     assert np.abs(group.families - at.group.families).min() > 0
-    np.testing.assert_allclose(rows.added(at.parameters), rows.added(before), rtol=1e-12)
     np.testing.assert_array_equal(at.parameters[rows.at[rows.dips]], before[rows.at[rows.dips]])
-    middles = before[rows.at[rows.dips]] - rows.added(before) - Priors().type_dip.mean
-    np.testing.assert_allclose(seen, [middles], rtol=1e-12)
-    for number, family in zip(joint.families, range(len(joint.families)), strict=True):
-        if SHARED[number].name == n.TYPE_LOG_RATE:
+    centred = before[rows.at[rows.dips]] - Priors().type_dip.mean
+    assert seen[-1].told.square + seen[-1].alone.square == pytest.approx(centred @ centred)
+    assert seen[-1].told.parts.trace() + seen[-1].alone.parts.trace() == (
+        (rows.mean[rows.dips] >= 0).sum() + len(rows.dips) + len(rows.of)
+    )
+    for family, number in enumerate(joint.families):
+        if SHARED[number].name in {n.TYPE_LOG_RATE, n.ATTRIBUTE_RATE}:
             mine = rows.at[rows.quantity == number]
             log_sds = (joint.log_sds(each.families)[family] for each in (group, at.group))
             now, then = (np.exp(log_sd) for log_sd in log_sds)
             np.testing.assert_allclose(now * at.parameters[mine], then * before[mine], rtol=1e-12)
-    at_places = joint.log_sds(group.families)[joint.family_of]
-    np.testing.assert_allclose(at.parameters[joint.family_at], at_places, rtol=1e-12)
+    places = joint.log_sds(group.families)[joint.family_of]
+    np.testing.assert_allclose(at.parameters[joint.family_at], places, rtol=1e-12)
