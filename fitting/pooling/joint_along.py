@@ -4,7 +4,7 @@ Were an athlete's score t known to be m give or take P^(-1/2), a group that puts
 take b, would leave it at (a w + b^2 P m) / (1 + b^2 P), give or take c = b / sqrt(1 + b^2 P). What
 is kept while the group moves is how far from there an athlete is, in terms of c. So a group moves
 nearly as it would if there were nothing but it: between keeping athletes where they are (P large)
-and keeping their distances from the group's means (P = 0). See Papaspiliopoulos, Roberts & Skoeld
+and keeping their distances from the group's means (P = 0). See Papaspiliopoulos, Roberts & Sköld
 (2007, Statistical Science 22:59-73) on such parametrisations.
 """
 
@@ -38,8 +38,8 @@ class Known(NamedTuple):
     @classmethod
     def of(cls, scores: Floats) -> Known:
         """Take it from scores of athletes alone, shape (draws, E), which the prior is part of."""
-        variance = scores.var(axis=0)
-        precision = np.maximum(1.0 / np.maximum(variance, 1e-6) - 1.0, 1e-3)
+        variance = np.maximum(scores.var(axis=0), 1e-6)
+        precision = np.maximum(1.0 / variance - 1.0, 1e-3)
         return cls(precision, scores.mean(axis=0) / (variance * precision))
 
 

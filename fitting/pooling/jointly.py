@@ -32,7 +32,7 @@ from slackwater.model.season import Season
 Floats = NDArray[np.float64]
 
 ALONE: Final = 10  # draws of each of several chains of an athlete alone, before all are joined
-MOST_ATHLETES: Final = 30  # beyond, pooling in two stages tells the same in a fraction of the time
+MOST_ATHLETES: Final = 30  # takes some three minutes on two cores; of more, draws fill the memory
 
 
 @dataclass(frozen=True)

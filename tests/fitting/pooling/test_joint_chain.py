@@ -20,7 +20,7 @@ from tests.model.seasons import season, table
 
 Floats = NDArray[np.float64]
 
-DRAWS = 300
+DRAWS = 200
 
 
 def test_where_readings_tell_nothing_draws_are_what_is_believed() -> None:
