@@ -8,7 +8,7 @@ at once:
 2. the group given the athletes: shares and SDs by slices, with the means integrated out, then the
    means;
 3. the group once more, with athletes who move along as far as they are not known: by a Hamiltonian
-   path, with all readings.
+   path, with all readings; and SDs of what an athlete has many of, given these.
 
 The second step is quick where readings say much of each athlete, the third where they say little
 (Yu & Meng 2011, Journal of Computational and Graphical Statistics 20:531-570).
@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from slackwater.fitting.pooling.joint_along import Along
 from slackwater.fitting.pooling.joint_between import Between
 from slackwater.fitting.pooling.joint_density import Group, JointDensity
+from slackwater.fitting.pooling.joint_scales import Scales
 from slackwater.fitting.sampling.hamiltonian import Chains, Scale, curvature, own_curvature
 
 Floats = NDArray[np.float64]
@@ -64,7 +65,7 @@ class JointChain:
         """
         self.joint, self.rng = joint, np.random.default_rng(seed)
         self.parameters = alone[-1].copy()
-        self.between = Between(joint, self.rng)
+        self.between, self.scales = Between(joint, self.rng), Scales(joint, self.rng)
         self.group = self.between.begin(self.parameters)
         some = alone[np.linspace(0, len(alone) - 1, _ALONE).astype(int)]
         self.athletes = [_Athlete(self, place, core, some) for place in range(joint.athletes)]
@@ -92,6 +93,7 @@ class JointChain:
             athlete.go(adapting)
         self.group = self.between.draw(self.group, self.parameters)
         self.moving.go(adapting)
+        self.scales.draw(self.group, self.parameters)
 
     def _read(self) -> None:
         for each in self.steps:

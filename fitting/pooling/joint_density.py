@@ -115,7 +115,9 @@ class JointDensity:
         self.priors = priors
         self.densities = [each.code.density() for each in compiled]
         self.starts = np.cumsum([0, *(each.code.n_dim for each in compiled)])
-        places = [places_of(c.code, start) for c, start in zip(compiled, self.starts, strict=False)]
+        self.places = places = [
+            places_of(each.code, start) for each, start in zip(compiled, self.starts, strict=False)
+        ]
         self.shared = shared_by([labels_of(season) for season in seasons], places)
         self.rows = rows_of(seasons, places, self.shared, priors)
         self.told = self.rows.mean != NOBODY

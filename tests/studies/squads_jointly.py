@@ -42,7 +42,7 @@ Floats = NDArray[np.float64]
 PAGE: Final = Path(__file__).parents[2] / "docs" / "calibration" / "squads-jointly.md"
 # Athletes, nights, and draws of each chain: jointly, and of one athlete.
 SMALL: Final = (6, 84, 4000, 2000)
-LARGE: Final = (30, 180, 1600, 2000)
+LARGE: Final = (30, 180, 1900, 2000)
 CORES: Final = 2
 
 

@@ -11,6 +11,8 @@ from scipy.stats import multivariate_normal, norm
 from slackwater.fitting.pooling.joint_between import Between, Dips, DipsDrawn, Spread, Spreads
 from slackwater.fitting.pooling.joint_chain import JointChain
 from slackwater.fitting.pooling.joint_density import JointDensity
+from slackwater.fitting.pooling.joint_places import NAMES
+from slackwater.fitting.pooling.joint_scales import SCORES, Scales
 from slackwater.fitting.sampling.brief import compiled_for
 from slackwater.model import names as n
 from slackwater.model.population import SHARED
@@ -165,3 +167,39 @@ def test_what_readings_know_of_athletes_stays_while_the_group_is_drawn(
             np.testing.assert_allclose(now * at.parameters[mine], then * before[mine], rtol=1e-12)
     places = joint.log_sds(group.families)[joint.family_of]
     np.testing.assert_allclose(at.parameters[joint.family_at], places, rtol=1e-12)
+
+
+def test_an_sd_is_drawn_given_what_it_is_the_sd_of() -> None:
+    """Products stay; the SD's own density is that of its scores and of the group, by quadrature."""
+    joint = joined()
+    at = point(joint)
+    scales = Scales(joint, np.random.default_rng(6))
+    before = at.parameters.copy()
+    scales.draw(at.group, at.parameters)
+    rows = joint.rows
+    assert {NAMES[rows.quantity[each.row]] for each in scales.every} == set(SCORES)
+    for row, scores in scales.every:
+        was, now = (np.exp(p[rows.at[row]]) * p[scores] for p in (before, at.parameters))
+        np.testing.assert_allclose(now, was, rtol=1e-12)
+    untouched = np.ones(len(before), bool)
+    for row, scores in scales.every:
+        untouched[[rows.at[row], *scores]] = False
+    np.testing.assert_array_equal(at.parameters[untouched], before[untouched])
+
+    row, scores = scales.every[0]
+    draws = []
+    for _ in range(3000):
+        scales.draw(at.group, at.parameters)
+        draws.append(at.parameters[rows.at[row]])
+    x = np.linspace(-6, 3, 4001)
+    b2 = at.group.share[rows.quantity[row]]
+    middle = np.sqrt(1 - b2) * at.group.means[rows.mean[row]]
+    t = (x - rows.centre[row]) / rows.scale[row]
+    products = np.exp(before[rows.at[row]]) * before[scores]
+    logs = norm.logpdf(products[:, None], 0.0, np.exp(x)).sum(axis=0)
+    weights = np.exp(logs + norm.logpdf(t, middle, np.sqrt(b2)))
+    mean = np.average(x, weights=weights)
+    sd = np.sqrt(np.average((x - mean) ** 2, weights=weights))
+    error = in_errors(np.array(draws)[:, None] - mean)
+    assert np.abs(error).max() < 4.5
+    assert np.std(draws) == pytest.approx(sd, rel=0.1)
