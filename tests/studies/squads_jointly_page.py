@@ -41,17 +41,18 @@ def page(large: Rows, small: Rows) -> str:
         ("Six athletes, 84 nights", small),
     ):
         if rows:
-            parts.append(_section(head, rows))
+            parts.append(_section(head, rows, timed=rows is large))
     return "\n".join(parts)
 
 
-def _section(head: str, squads: Rows) -> str:
+def _section(head: str, squads: Rows, *, timed: bool) -> str:
     checks = "; ".join(
-        f"{each['seconds']:.0f} s by the clock for {each['draws']} draws, {each['checks'][0]} "
-        f"divergences, R-hat up to {each['checks'][1]:.4f}, effective sample size from "
-        f"{each['checks'][2]:.0f}"
+        f"{each['draws']} draws, {each['checks'][0]} divergences, R-hat up to "
+        f"{each['checks'][1]:.4f}, effective sample size from {each['checks'][2]:.0f}"
         for each in squads
     )
+    if timed:
+        checks += ", " + ", ".join(f"{each['seconds']:.0f} s by the clock" for each in squads)
     again = ", ".join(str(each["again"]) for each in squads)
     lines = []
     for stage, name in enumerate(_STAGES):
