@@ -94,8 +94,11 @@ class JointDensity:
     log SD of a family is the group's, and the same for all.
 
     Attributes:
+        densities: each athlete's own log density with its slopes.
+        places: where each athlete's parameters stand, by quantity.
         shared: what has a mean of the group's: quantity and label.
         rows: what the group tells of among the parameters.
+        told: which rows have a mean of the group's.
         families: which of `SHARED` are families, shape (F,).
         quantities: which of `SHARED` have a shared mean.
         family_at: places of families' log SDs.

@@ -25,7 +25,7 @@ from slackwater.fitting.sampling.posterior import FitChecks, flat
 from slackwater.model import names as n
 from slackwater.model.design import design_of
 from slackwater.model.errors import QuestionError
-from slackwater.model.population import BY_NAME, Population
+from slackwater.model.population import Population
 from slackwater.model.priors import Priors
 from slackwater.model.season import Season
 
@@ -134,11 +134,6 @@ def chain_of(
 
 
 def _of_population(population: Population) -> dict[str, Floats]:
-    known = {
-        name: values
-        for name, values in population.means.items()
-        if values.size and not BY_NAME[name].dim
-    }
-    known |= {name: v for name, v in population.means.items() if BY_NAME[name].dim and v.size}
+    known = {name: values for name, values in population.means.items() if values.size}
     spreads = {f"spread of {name}": population.spreads[name] for name in known}
     return {**known, **spreads}

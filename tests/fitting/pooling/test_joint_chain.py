@@ -8,9 +8,10 @@ from arviz_stats.base import array_stats
 from numpy.typing import NDArray
 from scipy.stats import multivariate_normal, norm
 
-from slackwater.fitting.pooling.joint_between import Between, Dips, DipsDrawn, Spread, Spreads
+from slackwater.fitting.pooling.joint_between import Between, Spread
 from slackwater.fitting.pooling.joint_chain import JointChain
 from slackwater.fitting.pooling.joint_density import JointDensity
+from slackwater.fitting.pooling.joint_dips import Dips, DipsDrawn, Spreads
 from slackwater.fitting.pooling.joint_places import NAMES
 from slackwater.fitting.pooling.joint_scales import SCORES, Scales
 from slackwater.fitting.sampling.brief import compiled_for
